@@ -1,0 +1,1 @@
+"""The engine: readings to levels to litres to a burn model to a forecast to advice."""

@@ -1,0 +1,164 @@
+"""Whether a date may be spoken: the state of a forecast, and the value that keeps to it.
+
+A forecast is one of two types. `ToldForecast` (state OK or WIDE) carries litres, dates and an
+order; `WithheldForecast` (CHECK, STALE, BLIND, URGENT) has no such member at all, so that no door
+can print what must not be said. `gate` is the only place where one of them is made.
+
+Flow     anomalies, run-dry distribution -> **confidence** -> wording, doors
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import date, datetime
+from enum import IntEnum
+
+
+class State(IntEnum):
+    """How much may be said; the worst reason wins."""
+
+    OK = 0
+    WIDE = 1
+    CHECK = 2
+    STALE = 3
+    BLIND = 4
+    URGENT = 5
+
+    @property
+    def is_told(self) -> bool:
+        """Whether litres, dates and an order may leave any door."""
+        return self <= State.WIDE
+
+
+@dataclass(frozen=True, slots=True)
+class Reason:
+    """Why a forecast is in its state: a stable code, the state it asks for, a sentence for people."""
+
+    code: str
+    state: State
+    text: str
+
+
+@dataclass(frozen=True, slots=True)
+class LitresBand:
+    """Bulk litres in the tank at the as-of instant, heel included. [L]"""
+
+    p10: float
+    p50: float
+    p90: float
+
+
+@dataclass(frozen=True, slots=True)
+class RunDryDates:
+    """First civil dates by which the chance of having touched the heel reaches a percentage.
+
+    None where that does not happen within the horizon.
+    """
+
+    p02: date | None
+    p05: date | None
+    p10: date | None
+    p50: date | None
+    p90: date | None
+    p95: date | None
+
+
+@dataclass(frozen=True, slots=True)
+class DayOutlook:
+    """One civil day's end: litres left if nothing is delivered, and the chance of being dry. [L]"""
+
+    date: date
+    p10: float
+    p50: float
+    p90: float
+    p_dry: float
+
+
+@dataclass(frozen=True, slots=True)
+class OrderAdvice:
+    """Between which dates to order, and how many litres.
+
+    Attributes
+    ----------
+    earliest, latest
+        Order dates (not delivery dates). ``earliest`` is None when the smallest delivery never
+        fits within the horizon, ``latest`` None when ordering is not needed within it.
+    litres
+        The quantity that fits on the earliest delivery day even in the fullest tank; None when no
+        order can be advised. [L]
+    note
+        A stable code: ``order_today``, ``window``, ``not_yet``, ``no_safe_window``, ``no_need``.
+    text
+        The same for people.
+    """
+
+    earliest: date | None
+    latest: date | None
+    litres: float | None
+    note: str
+    text: str
+
+
+@dataclass(frozen=True, slots=True)
+class LastTrusted:
+    """The last level that was believed: when, and how many bulk litres. [L]"""
+
+    at: datetime
+    litres: float
+
+
+@dataclass(frozen=True, slots=True)
+class Appointment:
+    """The date promised by the last told forecast; later forecasts can only move it earlier."""
+
+    order_by: date
+    told_at: datetime
+
+
+@dataclass(frozen=True, slots=True)
+class ToldForecast:
+    """A forecast that may be told: OK or WIDE."""
+
+    as_of: datetime
+    state: State
+    reasons: tuple[Reason, ...]
+    horizon_days: int
+    litres: LitresBand
+    run_dry: RunDryDates
+    order: OrderAdvice
+    daily: tuple[DayOutlook, ...]
+    last_trusted: LastTrusted | None
+    appointment: Appointment | None
+
+    def __post_init__(self) -> None:
+        if not self.state.is_told:
+            raise ValueError(f"a forecast in state {self.state.name} may not carry numbers")
+
+
+@dataclass(frozen=True, slots=True)
+class WithheldForecast:
+    """A forecast whose numbers may not be told: what was last seen, why, and what to do."""
+
+    as_of: datetime
+    state: State
+    reasons: tuple[Reason, ...]
+    horizon_days: int
+    last_trusted: LastTrusted | None
+    appointment: Appointment | None
+
+    def __post_init__(self) -> None:
+        if self.state.is_told:
+            raise ValueError(f"a forecast in state {self.state.name} is told, not withheld")
+
+
+Forecast = ToldForecast | WithheldForecast
+
+
+def worst_state(reasons: Sequence[Reason]) -> State:
+    """Find the state that the reasons ask for together.
+
+    Examples
+    --------
+    >>> worst_state([Reason("wide_band", State.WIDE, ""), Reason("stuck", State.CHECK, "")]).name
+    'CHECK'
+    """
+    return max((r.state for r in reasons), default=State.OK)
