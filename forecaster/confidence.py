@@ -162,3 +162,76 @@ def worst_state(reasons: Sequence[Reason]) -> State:
     'CHECK'
     """
     return max((r.state for r in reasons), default=State.OK)
+
+
+@dataclass(frozen=True, slots=True)
+class Numbers:
+    """What a forecast would say if it may be told."""
+
+    litres: LitresBand
+    run_dry: RunDryDates
+    order: OrderAdvice
+    daily: tuple[DayOutlook, ...]
+
+
+def gate(
+    numbers: Numbers | None,
+    *,
+    as_of: datetime,
+    reasons: Sequence[Reason],
+    horizon_days: int,
+    last_trusted: LastTrusted | None,
+    earlier: Appointment | None,
+    order_by: date | None,
+) -> Forecast:
+    """Let the numbers through, or keep them back.
+
+    Parameters
+    ----------
+    numbers : Numbers or None
+        None where none could be computed: then there must be a reason to withhold.
+    reasons : sequence of Reason
+        All that was found; the worst decides.
+    earlier : Appointment or None
+        What the last told forecast promised.
+    order_by : date or None
+        Latest order date computed now: from the paths when told, from the fullest burn the data
+        allow when withheld; None where none is in sight.
+
+    Notes
+    -----
+    A told forecast makes its own appointment. A withheld one keeps the earlier appointment, and may
+    only move it earlier.
+    """
+    state = worst_state(reasons)
+    kept = tuple(sorted(reasons, key=lambda r: -r.state))
+    if numbers is not None and state.is_told:
+        made = Appointment(order_by, as_of) if order_by is not None else None
+        return ToldForecast(
+            as_of, state, kept, horizon_days, numbers.litres, numbers.run_dry, numbers.order,
+            numbers.daily, last_trusted, made,
+        )  # fmt: skip
+    if state.is_told:
+        raise ValueError("a forecast without numbers needs a reason to be withheld")
+    return WithheldForecast(
+        as_of, state, kept, horizon_days, last_trusted, keep_appointment(earlier, order_by, told_at=as_of)
+    )
+
+
+def keep_appointment(
+    earlier: Appointment | None, order_by: date | None, *, told_at: datetime
+) -> Appointment | None:
+    """Keep the promised date; move it only earlier.
+
+    Examples
+    --------
+    >>> from datetime import UTC
+    >>> at = datetime(2025, 1, 5, tzinfo=UTC)
+    >>> keep_appointment(Appointment(date(2025, 1, 20), at), date(2025, 2, 1), told_at=at).order_by
+    datetime.date(2025, 1, 20)
+    """
+    if earlier is None:
+        return None if order_by is None else Appointment(order_by, told_at)
+    if order_by is None or order_by >= earlier.order_by:
+        return earlier
+    return Appointment(order_by, earlier.told_at)

@@ -1,0 +1,38 @@
+"""The burn-rate model: how many litres a day, from levels, weather and a survey.
+
+The level itself is filtered, not its daily differences: one step of a 1 cm sensor is more than a
+day's burn, so a difference carries two sensor errors a day, while a level weeks later carries the
+same error once. Given a base temperature, a thermal inertia, a size of the slow departure and a
+sensor noise, the model is linear and Gaussian; these four stand on a grid whose points are weighed
+by their likelihood with forgetting.
+
+State    V' = V - x'theta - mu m + delivered + noise(day_noise mu)
+         theta' = theta + drift,   m' = phi m + noise     (mu = the burn expected from theta)
+Level    y = (bulk litres per litre at 15 C) V + sensor noise
+x        1: base load;  2: degree-days, softplus of (base - smoothed temperature);
+         3: minus degree-days met by sun;  4: minus degree-days met by the stove
+Flow     levels, deliveries, drivers, survey prior -> **posterior** -> forecast
+Source   state space and notation: Durbin & Koopman 2012; weights with forgetting (dynamic model
+         averaging): Raftery, Karny & Ettler, Technometrics 52 (2010) 52-66; base temperature as a
+         fitted parameter: Fels, Energy and Buildings 9 (1986) 5-18; settings: measured by replays
+"""
+
+from forecaster.burn_model.fit import (
+    Grid,
+    Posterior,
+    Settings,
+    fit_burn_model,
+    reference_slope_factor,
+)
+from forecaster.burn_model.steps import Additions, Drivers, Observations
+
+__all__ = [
+    "Additions",
+    "Drivers",
+    "Grid",
+    "Observations",
+    "Posterior",
+    "Settings",
+    "fit_burn_model",
+    "reference_slope_factor",
+]

@@ -1,0 +1,123 @@
+"""Litres paths ahead: draws of the posterior, weather years, and day-to-day noise.
+
+Every path takes one draw of what is known of the house, one year of weather, and its own chance
+departures; the same table of random numbers serves every tank and every day, so that an answer moves
+only when something has been learnt.
+
+Flow     posterior, outlook -> **litres paths** -> run-dry dates, order advice
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+
+from forecaster.burn_model import Drivers, Posterior, Settings
+from forecaster.fuel import to_bulk_litres
+
+Floats = npt.NDArray[np.float64]
+
+PATHS = 2_000
+"""Paths of a forecast: the 5 % point then wanders by less than a day between draws."""
+
+
+@dataclass(frozen=True, slots=True)
+class Paths:
+    """Simulated futures of one tank.
+
+    Attributes
+    ----------
+    date
+        Civil days ahead; the first is the day of as-of, of which only the rest lies ahead: (day,).
+    now_l
+        Bulk litres at the as-of instant, shape (path,). [L]
+    litres
+        Bulk litres at the end of each civil day, shape (path, day). [L]
+    burned_l
+        Litres at 15 C burned on each day, shape (path, day). [L]
+    """
+
+    date: npt.NDArray[np.datetime64]
+    now_l: Floats
+    litres: Floats
+    burned_l: Floats
+
+
+def draw_states(
+    posterior: Posterior, *, paths: int, rng: np.random.Generator
+) -> tuple[npt.NDArray[np.int64], Floats]:
+    """Draw grid points by their weight and states from each point's Gaussian.
+
+    Returns
+    -------
+    point : int array, shape (path,)
+    state : float array, shape (path, 6)
+        (V, base, slope, sun, stove, m); the intensities clipped at zero.
+    """
+    edges = np.cumsum(posterior.weight)
+    point = np.searchsorted(edges, (np.arange(paths) + rng.random()) / paths * edges[-1], side="left")
+    point = np.minimum(point, len(edges) - 1)
+    normal = rng.standard_normal((paths, posterior.mean.shape[1]))
+    state = np.empty_like(normal)
+    for g in np.unique(point):
+        mine = point == g
+        # states without variance (no stove, no sun) have zero rows: factor by eigenvalues
+        values, vectors = np.linalg.eigh(posterior.cov[g])
+        root = vectors * np.sqrt(np.clip(values, 0.0, None))
+        state[mine] = posterior.mean[g] + normal[mine] @ root.T
+    state[:, 1:5] = np.clip(state[:, 1:5], 0.0, None)
+    return point, state
+
+
+def simulate_litres(
+    posterior: Posterior,
+    ahead: Drivers,
+    *,
+    day_share: Floats,
+    oil_c: Floats,
+    oil_now_c: float,
+    density_15c: float,
+    promised_l: Floats,
+    rng: np.random.Generator,
+    paths: int = PATHS,
+    settings: Settings | None = None,
+) -> Paths:
+    """Simulate the tank from the as-of instant on.
+
+    Parameters
+    ----------
+    posterior : Posterior
+        At the as-of instant.
+    ahead : Drivers
+        Drivers of the days ahead, scenario arrays with shape (scenario, day).
+    day_share : float array, shape (day,)
+        Part of each day that lies ahead: below 1 for the day of as-of only.
+    oil_c : float array, shape (scenario, day)
+        Temperature of the oil at the end of each day. [C]
+    oil_now_c : float
+        Temperature of the oil at the as-of instant. [C]
+    density_15c : float
+        Of the oil. [kg/m3]
+    promised_l : float array, shape (day,)
+        Bulk litres promised for each day. [L]
+    rng : Generator
+        The same seed gives the same forecast.
+    """
+    from forecaster.burn_model import kernel
+
+    s = settings or Settings()
+    scenarios, days = ahead.temp_c.shape
+    point, state = draw_states(posterior, paths=paths, rng=rng)
+    # each weather year serves as many paths as any other, in an order unrelated to the grid's
+    scenario_of = rng.permutation(np.resize(np.arange(scenarios), paths))
+    burned = kernel.burn_paths(
+        ahead.temp_c, ahead.sun_kwh_m2, ahead.stove_kwh, ahead.stove_rate, ahead.base_factor,
+        ahead.heat_factor, day_share, scenario_of, posterior.base_c[point], posterior.inertia[point],
+        posterior.smooth_c[point], np.ascontiguousarray(state[:, 1:5]), np.ascontiguousarray(state[:, 5]),
+        posterior.slow_sd[point], rng.standard_normal((paths, days)), rng.standard_normal((paths, days)),
+        s.rounding_k, posterior.kappa, posterior.omega, float(np.exp(-1.0 / s.slow_days)), s.day_noise,
+    )  # fmt: skip
+    at_15c = state[:, :1] - np.cumsum(burned, axis=1) + np.cumsum(promised_l)
+    bulk = to_bulk_litres(1.0, oil_c, density_15c)[scenario_of]
+    now = state[:, 0] * to_bulk_litres(1.0, np.asarray(oil_now_c), density_15c)
+    return Paths(ahead.date, np.asarray(now), at_15c * bulk, burned)
