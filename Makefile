@@ -26,14 +26,14 @@ $(BIN)/uv: $(LOCKS)/bootstrap.txt
 
 $(VENV)/.runtime: $(BIN)/uv $(LOCKS)/runtime.txt pyproject.toml
 	$(call say,packages of the service (hash-checked))
-	$(BIN)/uv pip install --quiet --python $(BIN)/python --require-hashes -r $(LOCKS)/runtime.txt
-	$(BIN)/uv pip install --quiet --python $(BIN)/python --no-deps --no-build-isolation -e .
+	$(BIN)/uv pip install --quiet --compile-bytecode --python $(BIN)/python --require-hashes -r $(LOCKS)/runtime.txt
+	$(BIN)/uv pip install --quiet --compile-bytecode --python $(BIN)/python --no-deps --no-build-isolation -e .
 	@touch $@
 
 $(VENV)/.dev: $(VENV)/.runtime $(LOCKS)/dev.txt $(LOCKS)/data.txt
 	$(call say,packages of the tests (hash-checked))
-	$(BIN)/uv pip install --quiet --python $(BIN)/python --require-hashes -r $(LOCKS)/dev.txt
-	$(BIN)/uv pip install --quiet --python $(BIN)/python --require-hashes --no-deps -r $(LOCKS)/data.txt
+	$(BIN)/uv pip install --quiet --compile-bytecode --python $(BIN)/python --require-hashes -r $(LOCKS)/dev.txt
+	$(BIN)/uv pip install --quiet --compile-bytecode --python $(BIN)/python --require-hashes --no-deps -r $(LOCKS)/data.txt
 	@touch $@
 
 demo: $(VENV)/.runtime
