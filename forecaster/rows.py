@@ -7,7 +7,6 @@ Flow     bytes -> **rows** -> readings, weather, deliveries, diary
 """
 
 import csv
-import io
 import math
 import re
 from dataclasses import dataclass
@@ -22,6 +21,7 @@ MAX_COLUMNS = 256
 MAX_CELL = 1_000
 """A longer cell is no number, date or name. [characters]"""
 
+_CONTENT = re.compile(r'[^\s,;"]')
 _NUMBER = re.compile(r"[+-]?(\d+(\.\d*)?|\.\d+)([eE][+-]?\d{1,3})?", re.ASCII)
 _TIME = re.compile(r"\d{4}-\d{2}-\d{2}[Tt ]\d{2}:\d{2}(:\d{2}(\.\d+)?)?([Zz]|[+-]\d{2}:\d{2})?", re.ASCII)
 _DATE = re.compile(r"\d{4}-\d{2}-\d{2}", re.ASCII)
@@ -75,7 +75,7 @@ def parse_rows(data: bytes | str, *, error: type[InputError] = InputError) -> Ta
 
     The separator is the one of the three that stands most often in the header. Blank lines are
     passed over. A row with another number of cells than the header becomes a problem and is left
-    out; the others are kept.
+    out; the others are kept. A cell never runs over several lines.
 
     Raises
     ------
@@ -90,7 +90,7 @@ def parse_rows(data: bytes | str, *, error: type[InputError] = InputError) -> Ta
     (('at', 'dip_mm'), 2, '812')
     """
     text = decode(data, error=error)
-    header = next((line for line in text.split("\n") if line.strip()), "")
+    header = next((line for line in text.split("\n") if _CONTENT.search(line)), "")
     if not header:
         raise error(Problem("empty", "file", "give a file with a header line and rows below it"))
     delimiter = max(",;\t", key=header.count)
@@ -99,42 +99,43 @@ def parse_rows(data: bytes | str, *, error: type[InputError] = InputError) -> Ta
     columns: tuple[str, ...] = ()
     rows: list[Row] = []
     problems: list[Problem] = []
-    reader = csv.reader(io.StringIO(text), delimiter=delimiter)
-    try:
-        for cells in reader:
-            number = reader.line_num
-            cells = [c.strip() for c in cells]
-            if not any(cells):
-                continue
+    for number, line in enumerate(text.split("\n"), start=1):
+        if not line.strip():
+            continue
+        try:  # each line by itself, so that a stray quotation mark spoils its own row only
+            cells = [c.strip() for c in _split(line, delimiter)]
+        except csv.Error as bad:
+            problem = Problem("not_a_row", "row", f"give plain cells in one line ({bad})", line, number)
             if not columns:
-                columns = tuple(c.lower() for c in cells)
-                continue
-            while len(cells) > len(columns) and not cells[-1]:
-                cells.pop()
-            if len(cells) != len(columns):
-                problems.append(
-                    Problem(
-                        "wrong_cells",
-                        "row",
-                        f"give {len(columns)} cells, one for each column of the header",
-                        delimiter.join(cells),
-                        number,
-                    )
-                )
-            elif any(len(c) > MAX_CELL for c in cells):
-                problems.append(
-                    Problem("long_cell", "row", f"give cells of at most {MAX_CELL} characters", row=number)
-                )
-            else:
-                rows.append(Row(number, dict(zip(columns, cells, strict=True))))
-    except csv.Error as bad:
-        raise error(
-            Problem("not_a_table", "file", f"give a plain text table ({bad})", row=reader.line_num)
-        ) from None
+                raise error(problem) from None
+            problems.append(problem)
+            continue
+        if not any(cells):
+            continue
+        if not columns:
+            columns = tuple(c.lower() for c in cells)
+            continue
+        while len(cells) > len(columns) and not cells[-1]:
+            cells.pop()
+        if len(cells) != len(columns):
+            mend = f"give {len(columns)} cells, one for each column of the header"
+            problems.append(Problem("wrong_cells", "row", mend, delimiter.join(cells), number))
+        elif len(line) > MAX_CELL and any(len(c) > MAX_CELL for c in cells):
+            problems.append(
+                Problem("long_cell", "row", f"give cells of at most {MAX_CELL} characters", row=number)
+            )
+        else:
+            rows.append(Row(number, dict(zip(columns, cells, strict=True))))
     twice = sorted({c for c in columns if columns.count(c) > 1})
     if twice:
         raise error(Problem("column_twice", twice[0], "give each column once", row=1))
     return Table(columns, tuple(rows), tuple(problems))
+
+
+def _split(line: str, delimiter: str) -> list[str]:
+    if '"' not in line:
+        return line.split(delimiter)
+    return next(csv.reader((line,), delimiter=delimiter, strict=True))
 
 
 def require_columns(table: Table, needed: tuple[str, ...], *, error: type[InputError] = InputError) -> None:
