@@ -1,0 +1,1 @@
+"""Where input comes from: today an invented valley for the demo."""
