@@ -17,8 +17,10 @@ Source   state space and notation: Durbin & Koopman 2012; weights with forgettin
          fitted parameter: Fels, Energy and Buildings 9 (1986) 5-18; settings: measured by replays
 """
 
+from forecaster.burn_model.drivers import House, house_drivers
 from forecaster.burn_model.fit import (
     Grid,
+    PastLitres,
     Posterior,
     Settings,
     fit_burn_model,
@@ -30,9 +32,12 @@ __all__ = [
     "Additions",
     "Drivers",
     "Grid",
+    "House",
     "Observations",
+    "PastLitres",
     "Posterior",
     "Settings",
     "fit_burn_model",
+    "house_drivers",
     "reference_slope_factor",
 ]

@@ -234,7 +234,7 @@ def fit_burn_model(
     )  # fmt: skip
     innovations = np.full(len(y), np.nan)
     verdicts = np.zeros(len(y), np.int8)
-    mean, cov, logw, _ = kernel.filter_grid(*args, innovations, verdicts, -1)
+    mean, cov, logw, _ = kernel.filter_grid(*args, innovations, verdicts, np.empty(0), -1)
     weight = np.exp(logw - logw.max())
     weight /= weight.sum()
     heaviest = int(weight.argmax())
@@ -344,7 +344,7 @@ def _follow(
     one = slice(point, point + 1)
     per_point = {1, 11, 12, 13, 14, 15, 16}
     single = [np.ascontiguousarray(a[one]) if i in per_point else a for i, a in enumerate(args)]  # type: ignore[index]
-    kernel.filter_grid(*single, innovations, verdicts, 0)
+    kernel.filter_grid(*single, innovations, verdicts, np.empty(len(verdicts)), 0)
 
 
 def _smoothed(temp_c: Floats, inertias: Floats) -> Floats:

@@ -117,6 +117,7 @@ def filter_grid(
     stuck_steps: float,
     innovations: Floats,
     verdicts: npt.NDArray[np.int8],
+    expected: Floats,
     watch: int,
 ) -> tuple[Floats, Floats, Floats, Floats]:
     """Run every grid point's Kalman filter over the steps.
@@ -148,9 +149,9 @@ def filter_grid(
         Random-walk sd of the intensities over 30 days. [their units]
     slow_phi, day_noise, floor_sd, forgetting, gate, gate_cost, escape_after, escape_var, stuck_steps
         Settings; see `forecaster.burn_model.Settings`.
-    innovations, verdicts : arrays, shape (step,), written
-        Standardised innovations and what became of each observation at grid point ``watch``:
-        0 none, 1 used, 2 gated, 3 scrubbed as stuck, 4 at-least, not binding, 5 at-least, used.
+    innovations, verdicts, expected : arrays, shape (step,), written
+        At grid point ``watch`` (-1: none): standardised innovations; the burn that scales each step's
+        noise; and what became of each observation: 0 none, 1 used, 2 gated, 3 scrubbed as stuck, 4 at-least, not binding, 5 at-least, used.
 
     Returns
     -------
@@ -220,6 +221,7 @@ def filter_grid(
             if i == watch:
                 innovations[t] = np.nan
                 verdicts[t] = 0
+                expected[t] = mu
             if math.isnan(y[t]):
                 continue
             # ---- a stuck sensor: the same raw value although oil must have gone
