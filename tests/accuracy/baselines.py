@@ -12,6 +12,8 @@ Source   K-factor: common practice, no source; degree-days from daily means; bas
          5-18
 """
 
+from collections.abc import Callable
+
 import numpy as np
 
 from forecaster.weather import Weather
@@ -62,8 +64,10 @@ def k_factor_and_hot_water(window: Window) -> Predictor:
     days = len(burned) - 1 - start
     total = max(0.0, burned[-1] - burned[start])
     warm = np.diff(cumulative[start:]) <= 0.0
-    fixed = float(np.diff(burned[start:])[warm].mean()) if warm.sum() >= WARM_DAYS_NEEDED else FIXED_HOT_WATER_L
-    fixed = min(max(fixed, 0.0), total / max(days, 1))
+    fixed = FIXED_HOT_WATER_L
+    if warm.sum() >= WARM_DAYS_NEEDED:
+        fixed = max(0.0, float(np.diff(burned[start:])[warm].mean()))
+    fixed = min(fixed, total / max(days, 1))
     heating = _at_k(cumulative[-1] - cumulative[start], total - fixed * days, window)
     return lambda ahead: heating(ahead) + fixed * len(ahead.date)
 
@@ -94,15 +98,14 @@ def least_squares_of_weeks(window: Window) -> Predictor:
 
 
 def best_fit_in_hindsight(house: House) -> Predictor:
-    """The same least squares fitted to the true burn of all days, those ahead included: a bound, no method."""
+    """Fit the same least squares to the true burn of all weeks, those ahead too: a bound, no method."""
+    blocks = int(house.known.sum()) // BLOCK_D
 
-    def columns(base_c: float) -> Floats:
-        weeks = house.known.sum() // BLOCK_D
-        daily = _columns(house.weather, base_c)[house.known][: weeks * BLOCK_D]
-        return np.asarray(daily.reshape(weeks, BLOCK_D, -1).sum(axis=1))
+    def by_week(daily: Floats) -> Floats:
+        known = daily[house.known][: blocks * BLOCK_D]
+        return np.asarray(known.reshape(blocks, BLOCK_D, *known.shape[1:]).sum(axis=1))
 
-    weeks = house.known.sum() // BLOCK_D
-    return _best_fit(columns, house.burned_l[house.known][: weeks * BLOCK_D].reshape(weeks, BLOCK_D).sum(axis=1))
+    return _best_fit(lambda base_c: by_week(_columns(house.weather, base_c)), by_week(house.burned_l))
 
 
 def burned_so_far_l(window: Window) -> Floats:
@@ -156,9 +159,9 @@ def _columns(weather: Weather, base_c: float) -> Floats:
     return np.stack([np.ones(len(heating)), heating, -sun_kwh_m2], axis=-1)
 
 
-def _best_fit(columns, litres: Floats) -> Predictor:  # type: ignore[no-untyped-def]
+def _best_fit(columns: Callable[[float], Floats], litres: Floats) -> Predictor:
     from scipy.optimize import nnls
 
-    fits = [(base_c, *nnls(columns(base_c), litres)) for base_c in BASES_C]
+    fits = [(float(base_c), *nnls(columns(float(base_c)), litres)) for base_c in BASES_C]
     base_c, coefficients, _ = min(fits, key=lambda fit: fit[2])
     return lambda ahead: np.asarray(np.maximum(0.0, _columns(ahead, base_c) @ coefficients).sum())

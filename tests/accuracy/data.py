@@ -239,9 +239,10 @@ def typical_where_unknown(date: Days, values: Floats, known: npt.NDArray[np.bool
     Examples
     --------
     >>> date = np.arange("2020-01-01", "2022-01-01", dtype="datetime64[D]")
-    >>> values = np.arange(len(date), dtype=float)
-    >>> known = values != 400.0
-    >>> float(typical_where_unknown(date, values, known)[400].round())  # doctest: +SKIP
+    >>> values = np.where(date < np.datetime64("2021-01-01"), 10.0, 12.0)
+    >>> known = date != np.datetime64("2021-06-15")
+    >>> round(float(typical_where_unknown(date, values, known)[~known][0]), 2)
+    10.98
     """
     day_of_year = (date - date.astype("datetime64[Y]")).astype(int)
     filled = values.copy()
