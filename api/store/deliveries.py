@@ -1,0 +1,115 @@
+"""Tickets, oil taken out, and bills.
+
+Flow     use cases -> **deliveries** -> tables
+"""
+
+from datetime import datetime
+
+import numpy as np
+import sqlalchemy as sa
+from forecaster.deliveries import Deliveries, Receipts
+from sqlalchemy.dialects import postgresql, sqlite
+from sqlalchemy.orm import Session
+
+from api.store import tables
+from api.store.tanks import mark_changed
+from forecaster.civil import to_datetime
+
+
+def save_deliveries(
+    session: Session, tank_id: int, deliveries: Deliveries, *, received_at: datetime, source: str
+) -> int:
+    """Store tickets, each once under its tank and instant; how many were new.
+
+    Of two tickets of one instant the first stays.
+    """
+    rows: list[dict[str, object]] = [
+        {
+            "tank_id": tank_id,
+            "at": to_datetime(deliveries.at[i]),
+            "litres": float(deliveries.litres[i]),
+            "removed": bool(deliveries.removed[i]),
+            "filled": str(deliveries.filled[i]),
+            "basis": str(deliveries.basis[i]),
+            "dip_before_mm": _number(deliveries.dip_before_mm[i]),
+            "dip_after_mm": _number(deliveries.dip_after_mm[i]),
+            "received_at": received_at,
+            "source": source,
+        }
+        for i in range(deliveries.at.size)
+    ]
+    return _save(session, tables.delivery, tank_id, rows)
+
+
+def save_receipts(session: Session, tank_id: int, receipts: Receipts, *, received_at: datetime) -> int:
+    """Store bills, each once under its tank, date and litres; how many were new."""
+    rows: list[dict[str, object]] = [
+        {
+            "tank_id": tank_id,
+            "date": date,
+            "litres": float(litres),
+            "filled": str(filled),
+            "received_at": received_at,
+        }
+        for date, litres, filled in zip(
+            receipts.date.astype("datetime64[D]").tolist(), receipts.litres, receipts.filled, strict=True
+        )
+    ]
+    return _save(session, tables.receipt, tank_id, rows)
+
+
+def load_deliveries(session: Session, tank_id: int, *, until: datetime) -> Deliveries | None:
+    """Load a tank's tickets up to an instant, in order of time; None where there is none."""
+    rows = session.execute(
+        sa.select(tables.delivery)
+        .where(tables.delivery.c.tank_id == tank_id, tables.delivery.c.at <= until)
+        .order_by(tables.delivery.c.at)
+    ).all()
+    if not rows:
+        return None
+    return Deliveries(
+        at=np.array([row.at.replace(tzinfo=None) for row in rows], dtype="datetime64[s]"),
+        litres=np.array([row.litres for row in rows], dtype=float),
+        filled=np.array([row.filled for row in rows]),
+        removed=np.array([row.removed for row in rows], dtype=bool),
+        basis=np.array([row.basis for row in rows]),
+        dip_before_mm=np.array([row.dip_before_mm for row in rows], dtype=float),
+        dip_after_mm=np.array([row.dip_after_mm for row in rows], dtype=float),
+    )
+
+
+def load_receipts(session: Session, tank_id: int, *, until: datetime) -> Receipts | None:
+    """Load a tank's bills up to the day in which an instant falls (in UTC); None where there is none."""
+    rows = session.execute(
+        sa.select(tables.receipt)
+        .where(tables.receipt.c.tank_id == tank_id, tables.receipt.c.date <= until.date())
+        .order_by(tables.receipt.c.date, tables.receipt.c.litres)
+    ).all()
+    if not rows:
+        return None
+    return Receipts(
+        date=np.array([row.date for row in rows], dtype="datetime64[D]"),
+        litres=np.array([row.litres for row in rows], dtype=float),
+        filled=np.array([row.filled for row in rows]),
+    )
+
+
+def _save(session: Session, table: sa.Table, tank_id: int, rows: list[dict[str, object]]) -> int:
+    insert = sqlite.insert if session.get_bind().dialect.name == "sqlite" else postgresql.insert
+    before = _count(session, table, tank_id)
+    if rows:
+        session.execute(insert(table).on_conflict_do_nothing(), rows)
+    new = _count(session, table, tank_id) - before
+    if new:
+        mark_changed(session, tank_id)
+    return new
+
+
+def _count(session: Session, table: sa.Table, tank_id: int) -> int:
+    return int(
+        session.scalar(sa.select(sa.func.count()).select_from(table).where(table.c.tank_id == tank_id)) or 0
+    )
+
+
+def _number(value: float) -> float | None:
+    return None if np.isnan(value) else float(value)

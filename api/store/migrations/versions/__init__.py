@@ -1,0 +1,1 @@
+"""The steps, each a file that never changes once released."""

@@ -1,0 +1,262 @@
+"""Readings: stored once under their key (sensor, time), never changed.
+
+The key is the time as the sender gave it. Where a sender's clock was ahead of ours the row holds our
+time, and the sender's as ``device_at``, so that the same message again is still known.
+
+Flow     use cases -> **readings** -> tables
+"""
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from datetime import UTC, datetime
+from enum import StrEnum
+from typing import Any
+
+import numpy as np
+import sqlalchemy as sa
+from sqlalchemy.dialects import postgresql, sqlite
+from sqlalchemy.orm import Session
+
+from api.store import tables
+from forecaster.readings import Readings
+
+CHUNK = 500
+"""Readings stored by one statement. [rows]"""
+
+
+class Outcome(StrEnum):
+    """What became of a reading."""
+
+    NEW = "new"
+    KNOWN = "known"
+    CONFLICT = "conflict"
+    FAR_FUTURE = "far_future"
+
+
+@dataclass(frozen=True, slots=True)
+class NewReading:
+    """A reading to be stored.
+
+    Attributes
+    ----------
+    sensor_id
+        Row of the sensor that took it.
+    at
+        When it was taken, as believed.
+    quantity, value
+        What was read: ``ullage_mm``, ``dip_mm`` [mm], ``litres`` [L] or ``fraction``.
+    air_c, oil_c
+        Temperatures in the tank, where the sensor has them. [C]
+    device_at
+        The sender's own time, only where ``at`` is not that.
+    """
+
+    sensor_id: int
+    at: datetime
+    quantity: str
+    value: float
+    air_c: float | None = None
+    oil_c: float | None = None
+    device_at: datetime | None = None
+
+    @property
+    def sent_at(self) -> datetime:
+        """The time as the sender gave it."""
+        return self.device_at or self.at
+
+
+class _Held:
+    """The rows already held among those that a chunk speaks of."""
+
+    def __init__(self, rows: Iterable[NewReading]) -> None:
+        self._by_at: dict[tuple[int, datetime], NewReading] = {}
+        self._by_device_at: dict[tuple[int, datetime], NewReading] = {}
+        for row in rows:
+            self.add(row)
+
+    def add(self, row: NewReading) -> None:
+        self._by_at[row.sensor_id, row.at] = row
+        if row.device_at is not None:
+            self._by_device_at[row.sensor_id, row.device_at] = row
+
+    def find(self, message: NewReading) -> NewReading | None:
+        same_message = self._by_device_at.get((message.sensor_id, message.sent_at))
+        return same_message or self._by_at.get((message.sensor_id, message.at))
+
+
+def save_readings(
+    session: Session, readings: Sequence[NewReading], *, received_at: datetime, source: str
+) -> list[Outcome]:
+    """Store readings; say of each whether it is new, known, or in conflict with the one kept.
+
+    Parameters
+    ----------
+    readings
+        In any order, repeats allowed.
+    received_at
+        When they reached us.
+    source
+        Through which door: ``http``, ``csv``.
+
+    Returns
+    -------
+    list of Outcome
+        One for each reading, in the same order.
+
+    Notes
+    -----
+    Of two values under one key the first stays; the other is put aside and kept there. Only quantity
+    and value are compared: another air temperature is no conflict.
+    """
+    outcomes: list[Outcome] = []
+    for start in range(0, len(readings), CHUNK):
+        outcomes += _save_chunk(session, readings[start : start + CHUNK], received_at, source)
+    return outcomes
+
+
+def save_aside(
+    session: Session, readings: Sequence[NewReading], code: Outcome, *, received_at: datetime, source: str
+) -> None:
+    """Keep readings that were not taken, with the reason; the same again is nothing new."""
+    rows = [
+        {
+            "sensor_id": r.sensor_id,
+            "at": r.sent_at,
+            "code": code,
+            "quantity": r.quantity,
+            "value": r.value,
+            "received_at": received_at,
+            "source": source,
+        }
+        for r in readings
+    ]
+    if rows:
+        session.execute(_insert(session, tables.reading_aside).on_conflict_do_nothing(), rows)
+
+
+def count_readings(session: Session, tank_id: int) -> int:
+    """Count the readings kept of a tank."""
+    count = session.scalar(
+        sa.select(sa.func.count()).select_from(
+            tables.reading.join(tables.sensor).select().where(tables.sensor.c.tank_id == tank_id).subquery()
+        )
+    )
+    return int(count or 0)
+
+
+def load_readings(session: Session, tank_id: int, *, since: datetime, until: datetime) -> Readings | None:
+    """Load the readings of all sensors of a tank, in order of time; None where there is none.
+
+    Parameters
+    ----------
+    since, until
+        Both ends belong to the span.
+    """
+    reading = tables.reading.c
+    rows = session.execute(
+        sa.select(reading.at, reading.quantity, reading.value, reading.air_c, reading.oil_c)
+        .select_from(tables.reading.join(tables.sensor))
+        .where(tables.sensor.c.tank_id == tank_id, reading.at >= since, reading.at <= until)
+        .order_by(reading.at, reading.sensor_id)
+    ).all()
+    if not rows:
+        return None
+    at, quantity, value, air_c, oil_c = zip(*rows, strict=True)
+    return Readings(
+        at=np.array([t.replace(tzinfo=None) for t in at], dtype="datetime64[s]"),
+        quantity=np.array(quantity),
+        value=np.array(value, dtype=float),
+        air_c=np.array(air_c, dtype=float),  # None becomes NaN
+        oil_c=np.array(oil_c, dtype=float),
+    )
+
+
+def _save_chunk(
+    session: Session, chunk: Sequence[NewReading], received_at: datetime, source: str
+) -> list[Outcome]:
+    held = _load_held(session, chunk)
+    fresh: list[NewReading] = []
+    for message in chunk:
+        if held.find(message) is None:
+            held.add(message)
+            fresh.append(message)
+    new = _store(session, fresh, received_at, source)
+    if len(new) < len(fresh):  # another process stored some of them in between: look again
+        held = _load_held(session, chunk)
+    outcomes, conflicts = [], []
+    for message in chunk:
+        kept = held.find(message) or message
+        if (kept.sensor_id, kept.at) in new:
+            new.discard((kept.sensor_id, kept.at))  # a repeat in the same chunk is known
+            outcomes.append(Outcome.NEW)
+        elif (kept.quantity, kept.value) == (message.quantity, message.value):
+            outcomes.append(Outcome.KNOWN)
+        else:
+            outcomes.append(Outcome.CONFLICT)
+            conflicts.append(message)
+    save_aside(session, conflicts, Outcome.CONFLICT, received_at=received_at, source=source)
+    return outcomes
+
+
+def _load_held(session: Session, chunk: Sequence[NewReading]) -> _Held:
+    reading = tables.reading.c
+    ats = {m.at for m in chunk} | {m.sent_at for m in chunk}
+    rows = session.execute(
+        sa.select(reading.sensor_id, reading.at, reading.quantity, reading.value, reading.device_at).where(
+            reading.sensor_id.in_({m.sensor_id for m in chunk}),
+            reading.at.in_(ats) | reading.device_at.in_({m.sent_at for m in chunk}),
+        )
+    )
+    return _Held(NewReading(r.sensor_id, r.at, r.quantity, r.value, device_at=r.device_at) for r in rows)
+
+
+def _store(
+    session: Session, fresh: Sequence[NewReading], received_at: datetime, source: str
+) -> set[tuple[int, datetime]]:
+    """Insert what is not there yet; the keys that were."""
+    if not fresh:
+        return set()
+    ordered = sorted(fresh, key=lambda m: (m.sensor_id, m.at))  # one order for all: no deadlock
+    rows = [
+        {
+            "sensor_id": m.sensor_id,
+            "at": m.at,
+            "device_at": m.device_at,
+            "quantity": m.quantity,
+            "value": m.value,
+            "air_c": m.air_c,
+            "oil_c": m.oil_c,
+            "received_at": received_at,
+            "source": source,
+        }
+        for m in ordered
+    ]
+    if session.get_bind().dialect.name == "sqlite":
+        # The transaction holds SQLite's one write lock since before the look: all of them are new.
+        session.execute(sqlite.insert(tables.reading).on_conflict_do_nothing(), rows)
+        return {(m.sensor_id, m.at) for m in ordered}
+    return _store_arrays(session, rows)
+
+
+def _store_arrays(session: Session, rows: Sequence[dict[str, Any]]) -> set[tuple[int, datetime]]:
+    """Insert into PostgreSQL one array a column: twice as fast as row by row, and it says what was new."""
+    columns = list(tables.reading.columns)
+    arrays = [
+        sa.literal([row[column.name] for row in rows], postgresql.ARRAY(column.type)) for column in columns
+    ]
+    source = (
+        sa.func.unnest(*arrays).table_valued(*(sa.column(c.name, c.type) for c in columns)).render_derived()
+    )
+    statement = (
+        postgresql.insert(tables.reading)
+        .from_select([c.name for c in columns], sa.select(*source.c))
+        .on_conflict_do_nothing()
+        .returning(tables.reading.c.sensor_id, tables.reading.c.at)
+    )
+    return {(row.sensor_id, row.at.astimezone(UTC)) for row in session.execute(statement)}
+
+
+def _insert(session: Session, table: sa.Table) -> "sqlite.Insert | postgresql.Insert":
+    if session.get_bind().dialect.name == "sqlite":
+        return sqlite.insert(table)
+    return postgresql.insert(table)
