@@ -27,8 +27,8 @@ HIGHEST_W_M2 = 1_500.0
 """More sun than this is a fault of the sensor or of the unit. [W/m2]"""
 ZERO_OFFSET_W_M2 = 20.0
 """A radiation sensor may show so much below zero at night; it is set to nothing and counted. [W/m2]"""
-MAX_BYTES = 10 * 1024 * 1024
-"""A larger weather file is refused: 35 years of hours fit. [bytes]"""
+MAX_BYTES = 6 * 1024 * 1024
+"""A larger weather file is refused: 20 years of hours, or three centuries of days, fit. [bytes]"""
 SHOWN = 20
 """So many problems of one refused file are shown. [problems]"""
 
@@ -52,12 +52,16 @@ _MAGIC = (
 
 @dataclass(slots=True)
 class Count:
-    """What was met while reading: problems by row, and how many values were passed over or mended."""
+    """What was met while reading: problems by row, and how many values were passed over or mended.
+
+    ``good`` remembers cells by column that read as a value without fault: weather to a tenth of a
+    degree has a few hundred different cells in a century of rows.
+    """
 
     problems: list[Problem] = field(default_factory=list)
     outside_c: list[float] = field(default_factory=list)
     clipped_sun: int = 0
-    missing: dict[str, int] = field(default_factory=dict)
+    good: dict[str, dict[str, float]] = field(default_factory=dict)
 
 
 def read_table(data: bytes | str) -> Table:
@@ -107,38 +111,45 @@ def read_table(data: bytes | str) -> Table:
 
 def temperature(row: Row, column: str, count: Count, *, decimal: str) -> float:
     """Read one temperature: nan for a mark of absence; nan and a problem for no temperature. [degC]"""
+    good = count.good.setdefault(column, {})
+    cell = row.cells[column]
+    if cell in good:
+        return good[cell]
     value = _number(row, column, count, decimal=decimal)
-    if LOWEST_C <= value <= HIGHEST_C or value != value:
+    if LOWEST_C <= value <= HIGHEST_C:
+        good[cell] = value
         return value
-    if value in _MISSING_NUMBERS:
-        count.missing[column] = count.missing.get(column, 0) + 1
+    if np.isnan(value) or value in _MISSING_NUMBERS:
         return np.nan
     count.outside_c.append(value)
     mend = f"give a temperature from {LOWEST_C:g} to {HIGHEST_C:g} degC, or leave it empty"
-    count.problems.append(Problem("temperature_range", column, mend, row.cells[column], row.number))
+    count.problems.append(Problem("temperature_range", column, mend, cell, row.number))
     return np.nan
 
 
 def sunshine(row: Row, column: str, count: Count, *, decimal: str, highest: float, offset: float) -> float:
     """Read one irradiance or daily irradiation; slightly negative is set to nothing and counted."""
+    good = count.good.setdefault(column, {})
+    cell = row.cells[column]
+    if cell in good:
+        return good[cell]
     value = _number(row, column, count, decimal=decimal)
-    if 0.0 <= value <= highest or value != value:
+    if 0.0 <= value <= highest:
+        good[cell] = value
         return value
-    if value in _MISSING_NUMBERS:
-        count.missing[column] = count.missing.get(column, 0) + 1
+    if np.isnan(value) or value in _MISSING_NUMBERS:
         return np.nan
     if -offset <= value < 0.0:
         count.clipped_sun += 1
         return 0.0
     mend = f"give 0 to {highest:,.0f} {'W/m2' if column == 'ghi_w_m2' else 'Wh/m2'}, or leave it empty"
-    count.problems.append(Problem("sun_range", column, mend, row.cells[column], row.number))
+    count.problems.append(Problem("sun_range", column, mend, cell, row.number))
     return np.nan
 
 
 def _number(row: Row, column: str, count: Count, *, decimal: str) -> float:
     cell = row.cells[column]
     if cell.lower() in _MISSING_WORDS:
-        count.missing[column] = count.missing.get(column, 0) + 1
         return np.nan
     try:
         return parse_number(cell, decimal=decimal)

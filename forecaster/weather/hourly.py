@@ -4,13 +4,14 @@ Flow     rows of ``at,temp_c[,ghi_w_m2]`` -> a regular grid of steps -> **civil 
 Formula  temp_c = mean of the day's steps;  ghi_wh_m2 = mean of the day's steps x hours of the day
 """
 
-from datetime import datetime, timedelta, tzinfo
+from datetime import UTC, datetime, timedelta, tzinfo
+from functools import lru_cache
 from typing import Literal
 
 import numpy as np
 
 from forecaster.errors import Problem, WeatherError
-from forecaster.rows import Table, parse_time, require_columns
+from forecaster.rows import Table, parse_date, parse_time, require_columns
 from forecaster.weather import cells, gaps
 from forecaster.weather.daily import finish
 from forecaster.weather.series import Dates, Floats, Ints, ParsedWeather
@@ -28,6 +29,7 @@ MIXED_SHARE = 0.2
 """More steps than this of another length: the file mixes time steps."""
 NIGHT_SUN_W_M2 = 50.0
 """More sun than this between 23:00 and 02:00 comes from a wrong zone or unit. [W/m2]"""
+_DAY_ZERO = datetime(1970, 1, 1, tzinfo=UTC).toordinal()
 
 
 def read_hourly(table: Table, *, zone: tzinfo, decimal: str, stamp: Stamp) -> ParsedWeather:
@@ -46,9 +48,10 @@ def read_hourly(table: Table, *, zone: tzinfo, decimal: str, stamp: Stamp) -> Pa
     row_of: dict[int, int] = {}
     conflicts: set[int] = set()
     equal = 0
+    tails: dict[str, int] = {}
     for row in table.rows:
         try:
-            at = _instant(row.cells["at"])
+            at = _instant(row.cells["at"], tails)
         except ValueError as bad:
             count.problems.append(Problem("not_a_time", "at", str(bad), row.cells["at"], row.number))
             continue
@@ -59,7 +62,7 @@ def read_hourly(table: Table, *, zone: tzinfo, decimal: str, stamp: Stamp) -> Pa
             ghi = cells.sunshine(row, "ghi_w_m2", count, decimal=decimal, highest=highest, offset=offset)
         if at not in held:
             held[at], row_of[at] = (temp, ghi), row.number
-        elif np.array_equal(held[at], (temp, ghi), equal_nan=True):
+        elif _same(held[at], (temp, ghi)):
             equal += 1
         else:
             conflicts.add(at)
@@ -158,17 +161,36 @@ def to_civil_days(
     return finish(days, columns, count, notes, kind="mean")
 
 
-def _instant(cell: str) -> int:
-    if "T24" in cell.upper() or " 24:" in cell:
+def _same(one: tuple[float, ...], other: tuple[float, ...]) -> bool:
+    return bool(np.array_equal(one, other, equal_nan=True))
+
+
+def _instant(cell: str, tails: dict[str, int]) -> int:
+    """Read a time; the part after the day, which repeats every day, is remembered. [s since 1970]"""
+    midnight = _midnight(cell[:10])
+    if midnight is not None and cell[10:] in tails:
+        return midnight + tails[cell[10:]]
+    if cell[10:13].upper() in ("T24", " 24"):
         raise ValueError("give midnight as 00:00 of the next day, not as 24:00")
     try:
-        return int(parse_time(cell).timestamp())
+        at = int(parse_time(cell).timestamp())
+        if midnight is not None:
+            tails[cell[10:]] = at - midnight
+        return at
     except ValueError as bad:
         if "offset" in str(bad) and "time zone" in str(bad):
             raise ValueError(
                 "add the offset from UTC, such as Z or +01:00: local times are ambiguous"
             ) from None
         raise
+
+
+@lru_cache(maxsize=4)
+def _midnight(day: str) -> int | None:
+    try:
+        return (parse_date(day).toordinal() - _DAY_ZERO) * 86_400
+    except ValueError:
+        return None
 
 
 def _step(at_s: Ints) -> int:
