@@ -11,10 +11,12 @@ from forecaster.dwelling.gains import (
 )
 from forecaster.dwelling.heat_loss import heat_loss_w_per_k, ventilation_loss_w_per_k
 from forecaster.dwelling.hot_water import (
+    baths_per_day,
     hot_water_demand_kwh,
     hot_water_kwh_per_day,
     litres_of_hot_water_per_day,
     occupants_from_floor_area,
+    other_uses_litres_per_day,
     water_heating_efficiency,
 )
 from forecaster.dwelling.prior import BurnPrior, burn_prior
@@ -27,6 +29,7 @@ __all__ = [
     "Solar",
     "Stove",
     "Survey",
+    "baths_per_day",
     "burn_prior",
     "gains_utilisation_factor",
     "heat_loss_w_per_k",
@@ -34,6 +37,7 @@ __all__ = [
     "hot_water_kwh_per_day",
     "litres_of_hot_water_per_day",
     "occupants_from_floor_area",
+    "other_uses_litres_per_day",
     "parse_survey",
     "read_survey",
     "thermal_time_constant_h",

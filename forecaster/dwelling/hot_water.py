@@ -7,7 +7,9 @@ Formula  N = 1 + 1.76·[1 − exp(−0.000349·(TFA − 13.9)²)] + 0.0013·(TFA
 Source   [1] SAP 2012, section 4 and Tables 1a to 1d, as written in public implementations (one has
          4.190 for c, 0.24 % more; one lacks a month of ΔT).
          [2] SAP 10.2, Appendix D, equation D1, as quoted in a public implementation.
-         [3] SAP 2012, Tables 2, 3 and 3a (losses of cylinder, pipes and combination boilers), from memory.
+         [3] SAP 10.2, Appendix J, worksheet values in a public implementation: the newer edition's draws,
+         kept to compare with.
+         [4] SAP 2012, Tables 2, 3 and 3a (losses of cylinder, pipes and combination boilers), from memory.
 """
 
 import numpy as np
@@ -28,7 +30,7 @@ STANDING_LOSS_KWH_PER_DAY = {
     # 600 kWh a year without a keep-hot store
     "combi": 1.6,
 }
-"""Lost day and night, used or not. Source [3]; which one a house has is an assumption. [kWh/d]"""
+"""Lost day and night, used or not. Source [4]; which one a house has is an assumption. [kWh/d]"""
 TYPICAL_OCCUPANTS = 2.4
 """Assumed where neither people nor floor area is known: mean British household, from memory."""
 
@@ -77,6 +79,28 @@ def litres_of_hot_water_per_day(occupants: float) -> float:
     86.0
     """
     return _LITRES_PER_PERSON * occupants + _LITRES_A_HOUSEHOLD
+
+
+def other_uses_litres_per_day(occupants: float) -> float:
+    """Find the hot water besides baths and showers, as the newer edition has it.
+
+    Examples
+    --------
+    >>> round(other_uses_litres_per_day(2.0), 1)
+    33.6
+    """
+    return 9.8 * occupants + 14.0
+
+
+def baths_per_day(occupants: float, *, has_shower: bool) -> float:
+    """Find how often a bath is taken, as the newer edition has it.
+
+    Examples
+    --------
+    >>> round(baths_per_day(2.0, has_shower=True), 2), round(baths_per_day(2.0, has_shower=False), 2)
+    (0.45, 1.2)
+    """
+    return 0.13 * occupants + 0.19 if has_shower else 0.35 * occupants + 0.50
 
 
 def hot_water_demand_kwh(occupants: float) -> Floats:
