@@ -146,9 +146,9 @@ def fill_store(
     delivered = np.zeros(len(at))
     got, due = 0.0, -1
     for hour in range(18, len(at), 24):
-        if at[hour] >= looks_until:
-            break
         level_l = float(to_bulk_litres(start_15c + got - used[hour], oil_c[hour], density))
+        if at[hour] >= looks_until or level_l <= tank.heel_l:
+            break
         if hour <= due or level_l >= habit.order_at_l:
             continue
         due = _delivery_hour(at, hour, start_15c + got - used[:-1] - heel_15c, rng)

@@ -83,7 +83,7 @@ class Home:
     appliances_w: float = 220.0
     hot_water_by_oil: bool = True
     cylinder_l: float = 150.0
-    shower_l: float = 40.0
+    shower_l: float = 28.0
     stove_evening_kg: float = 0.0
     stove_kw: float = 0.0
     stove_keen: float = 0.0

@@ -54,7 +54,7 @@ WEIR_COTTAGE = Plan(
             Stay("2024-12-22", "2024-12-28", "guests"),
         ),
     ),
-    habit=Habit(start_l=430.0, order_at_l=150.0, drop_l=500.0),
+    habit=Habit(start_l=330.0, order_at_l=150.0, drop_l=500.0),
     probe=Probe(),
     tank_toml="""\
 # Weir Cottage, an invented house: a small steel tank beside the shed.
@@ -117,7 +117,7 @@ OLD_FORGE = Plan(
             Stay("2024-12-23", "2024-12-30", "guests"),
         ),
     ),
-    habit=Habit(start_l=1150.0, order_at_l=420.0, drop_l=None),
+    habit=Habit(start_l=900.0, order_at_l=420.0, drop_l=None),
     probe=Probe(),
     tank_toml="""\
 # The Old Forge, an invented house: a steel tank behind the house.
@@ -167,7 +167,7 @@ UPPER_BYRE = Plan(
         occupants=3.0,
         stays=(Stay("2024-07-20", "2024-08-02", "away"),),
     ),
-    habit=Habit(start_l=1000.0, order_at_l=620.0, drop_l=800.0),
+    habit=Habit(start_l=800.0, order_at_l=620.0, drop_l=800.0),
     probe=Probe(stuck_from=np.datetime64("2024-12-16T00:00")),
     tank_toml="""\
 # Upper Byre, an invented house: an upright steel drum.
@@ -216,7 +216,7 @@ LONG_BARN = Plan(
         cylinder_l=210.0,
         stays=(Stay("2024-08-10", "2024-08-24", "away"),),
     ),
-    habit=Habit(start_l=1500.0, order_at_l=650.0, drop_l=1500.0),
+    habit=Habit(start_l=1250.0, order_at_l=750.0, drop_l=1500.0),
     probe=Probe(utc_hours=(6, 18), drift_mm_per_year=4.0, spike=0.004),
     tank_toml="""\
 # Long Barn, an invented house: a lying cylinder with dished ends.
@@ -228,7 +228,7 @@ length_mm = 2000
 ends = "elliptical"
 sensor_height_mm = 1180
 sensor_assumed_air_c = 20
-dead_band_mm = 200
+dead_band_mm = 250
 resolution_mm = 10
 safe_fill_fraction = 0.95
 location = "outdoors"

@@ -140,7 +140,7 @@ def sun_on_plane_w_m2(sky: Sky, *, tilt_deg: float, azimuth_deg: float) -> Float
     sin_height = np.sin(sky.sun_height)
     up = sin_height > 0.0
     clearness = np.where(up, sky.ghi_w_m2 / (SOLAR_CONSTANT_W_M2 * np.where(up, sin_height, 1.0)), 0.0)
-    diffuse = sky.ghi_w_m2 * np.clip(1.25 - 1.5 * clearness, 0.2, 1.0)
+    diffuse = sky.ghi_w_m2 * np.clip(1.4 - 1.55 * clearness, 0.2, 1.0)
     facing = np.cos(tilt) * sin_height + np.sin(tilt) * np.cos(sky.sun_height) * np.cos(
         sky.sun_azimuth - azimuth
     )
