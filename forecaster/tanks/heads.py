@@ -12,6 +12,7 @@ Source   [1] Jones, "Computing Fluid Tank Volumes", *Chemical Processing*, 2002,
 """
 
 from dataclasses import dataclass, field
+from functools import cache
 from typing import Protocol
 
 import numpy as np
@@ -141,6 +142,12 @@ class Torispherical:
 
 def _gauss(start: float, end: float) -> tuple[Floats, Floats]:
     """Nodes and weights of Gauss-Legendre quadrature on an interval."""
-    node, weight = np.polynomial.legendre.leggauss(_NODES)
+    node, weight = _unit_gauss()
     half = (end - start) / 2.0
     return start + half * (node + 1.0), half * weight
+
+
+@cache
+def _unit_gauss() -> tuple[Floats, Floats]:
+    """Nodes and weights on −1 to 1, worked out once: they are an eigenvalue problem."""
+    return np.polynomial.legendre.leggauss(_NODES)
