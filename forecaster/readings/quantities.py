@@ -69,8 +69,8 @@ class Readings:
     def __len__(self) -> int:
         return len(self.at)
 
-    def where(self, mask: Bools) -> "Readings":
-        """Keep only the readings under the mask, shape (n,)."""
+    def where(self, mask: Bools | npt.NDArray[np.intp]) -> "Readings":
+        """Keep only the readings under a mask, shape (n,), or those at the positions given."""
         return Readings(
             self.at[mask], self.quantity[mask], self.value[mask], self.air_c[mask], self.oil_c[mask]
         )
