@@ -79,16 +79,18 @@ def screen_readings(
     left = np.flatnonzero((flags & SET_ASIDE) == 0)
     spike = left[find_spikes(readings.at[left], litres[left], sd_l[left], burner=burner)]
     flags[spike] |= Flag.SPIKE
-    left = np.flatnonzero((flags & SET_ASIDE) == 0)
+    left = np.flatnonzero(flags == 0)  # in the dead band a value means nothing
     unit = find_unit_changes(
         readings.where(left),
         litres[left],
+        sd_l[left],
         l_per_mm[left],
         step_mm=tank.resolution_mm,
+        burner=burner,
         ticket_at=np.empty(0, "datetime64[s]") if ticket_at is None else ticket_at,
     )
     flags[left[unit]] |= Flag.UNIT
-    left = np.flatnonzero(((flags & SET_ASIDE) == 0) & ((flags & Flag.DEAD_BAND) == 0))
+    left = np.flatnonzero(flags == 0)
     air_l = SEASON_K * air_mm_per_k[left] * l_per_mm[left]
     flags[left[find_creeping_rise(litres[left], sd_l[left], air_sd_l=air_l)]] |= Flag.TREND
     return flags

@@ -34,6 +34,8 @@ UNIT_RATIOS: Mapping[str, tuple[float, ...]] = MappingProxyType(
 UNIT_STEPS = 2.0
 UNIT_BURN_L_PER_DAY = 25.0
 """In the right unit the level carries on: within two steps and this burn. [l/d] (assumption)"""
+UNIT_SHARE = 0.05
+"""...and within this share of the value before, else any step would be some ratio. [-]"""
 UNIT_GAP_D = 3.0
 """Over a longer gap the level is no longer known well enough to recognise a ratio. [d]"""
 COARSE_STEP_MM = 5.0
@@ -101,9 +103,11 @@ def find_spikes(at: npt.NDArray[np.datetime64], litres: Floats, sd_l: Floats, *,
 def find_unit_changes(
     readings: Readings,
     litres: Floats,
+    sd_l: Floats,
     litres_per_mm: Floats,
     *,
     step_mm: float,
+    burner: float,
     ticket_at: npt.NDArray[np.datetime64],
 ) -> Bools:
     """Find readings that carry on from the one before only in another unit.
@@ -112,10 +116,12 @@ def find_unit_changes(
     ----------
     readings : Readings
         Those that are in the tank and no spikes, shape (n,).
-    litres, litres_per_mm : float array, shape (n,)
-        Level as read, and litres of a millimetre there. [l], [l/mm]
+    litres, sd_l, litres_per_mm : float array, shape (n,)
+        Level as read, standard deviation of a reading, litres of a millimetre. [l], [l], [l/mm]
     step_mm : float
         Step of the sensor. [mm]
+    burner : float
+        Litres a day with every appliance at full fire. [l/d]
     ticket_at : datetime64[s] array
         Deliveries on file: a rise within three days of one is no change of unit.
 
@@ -142,9 +148,12 @@ def find_unit_changes(
         slack = UNIT_STEPS * step + UNIT_BURN_L_PER_DAY * days / np.maximum(per_unit[:-1], 1e-9)
     same = (q[1:] == q[:-1]) & (days <= UNIT_GAP_D)
     ratio = np.ones(n - 1)
+    slack = np.minimum(slack, np.maximum(step, UNIT_SHARE * value[:-1]))
+    jump = np.diff(litres)
+    limit = np.where(jump > 0.0, rise_limit_l(sd_l[1:]), fall_limit_l(days, burner=burner, sd_l=sd_l[1:]))
     for quantity, ratios in UNIT_RATIOS.items():
+        here = same & (q[1:] == quantity) & (np.abs(jump) > limit)
         for r in ratios:
-            here = same & (q[1:] == quantity) & (np.abs(np.diff(value)) > 2.0 * slack)
             ratio[here & (np.abs(value[1:] * r - value[:-1]) <= slack)] = 1.0 / r
             ratio[here & (np.abs(value[1:] / r - value[:-1]) <= slack)] = r
     back = None
