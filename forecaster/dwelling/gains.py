@@ -131,10 +131,12 @@ def gains_utilisation_factor(
     """
     gain, loss = np.broadcast_arrays(np.asarray(gain_w, dtype=float), np.asarray(loss_w, dtype=float))
     a = 1.0 + time_constant_h / _REFERENCE_TIME_CONSTANT_H
-    with np.errstate(divide="ignore", invalid="ignore"):
-        # 1e8 times the loss is as good as infinite, and keeps the powers finite
-        ratio = np.minimum(np.nan_to_num(gain / loss, nan=0.0, posinf=1e8), 1e8)
-        # (1 − γᵃ)/(1 − γᵃ⁺¹) in terms of ln γ, so that it stays exact as γ comes near 1
-        log_ratio = np.log(np.where(ratio > 0, ratio, 1.0))
-        share = np.expm1(a * log_ratio) / np.expm1((a + 1.0) * log_ratio)
-    return np.where(ratio <= 0, 1.0, np.where(log_ratio == 0, a / (a + 1.0), share))
+    # For γ above 1 the same fraction is s·(1 − sᵃ)/(1 − sᵃ⁺¹) with s = 1/γ, which cannot overflow; in
+    # terms of ln s it stays exact as γ comes near 1.
+    with np.errstate(divide="ignore", invalid="ignore", over="ignore"):
+        ratio = np.nan_to_num(gain / loss, nan=0.0, posinf=np.inf)
+        small = np.where(ratio > 1.0, 1.0 / ratio, ratio)
+        log_small = np.log(np.where(ratio > 0.0, small, 1.0))
+        share = np.expm1(a * log_small) / np.expm1((a + 1.0) * log_small)
+    share = np.where(log_small == 0.0, a / (a + 1.0), share) * np.where(ratio > 1.0, small, 1.0)
+    return np.where(ratio <= 0.0, 1.0, share)

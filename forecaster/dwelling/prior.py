@@ -148,7 +148,9 @@ def burn_prior(survey: Survey, fuel: Fuel) -> BurnPrior:
         hot_water_l_per_day=base_by_month / base,
         boiler_ceiling_l_per_day=_ceiling(survey, fuel, boiler),
         rests_on=(loss_words, boiler_words, _base_words(survey), window_words, *survey.notes),
-        hot_water_share_of_base=water_by_month / base_by_month,
+        hot_water_share_of_base=np.divide(
+            water_by_month, base_by_month, out=np.zeros(12), where=base_by_month > 0
+        ),
     )
 
 

@@ -268,7 +268,7 @@ def read_survey(values: Mapping[str, Any]) -> Survey:
     flags = {key: _read_flag(key, flat[key], problems) for key in _FLAGS & flat.keys()}
     texts = {key: _read_text(key, flat[key], problems) for key in _TEXTS & flat.keys()}
     months = _read_months(flat.get("hot_water_oil_months"), problems)
-    problems += _check_position(numbers)
+    problems += _check_position(flat, numbers)
     if problems:
         raise SurveyError(sorted(problems, key=lambda p: p.field))
     survey = Survey(
@@ -409,12 +409,12 @@ def _read_months(value: Any, problems: list[Problem]) -> tuple[int, ...] | None:
     return tuple(sorted(set(value)))
 
 
-def _check_position(numbers: Mapping[str, float]) -> list[Problem]:
-    latitude, longitude = numbers.get("latitude"), numbers.get("longitude")
-    if longitude is None:
-        return []
-    if latitude is None:
+def _check_position(flat: Mapping[str, Any], numbers: Mapping[str, float]) -> list[Problem]:
+    if "longitude" in flat and "latitude" not in flat:
         return [Problem("no_latitude", "latitude", "give it too, or leave the longitude out")]
+    latitude, longitude = numbers.get("latitude"), numbers.get("longitude")
+    if latitude is None or longitude is None:
+        return []
     # Europe with its coordinates the wrong way round falls here: the Indian Ocean, Arabia, East Africa
     if -25 <= latitude <= 25 and 35 <= longitude <= 72:
         mend = "latitude and longitude look swapped: latitude is degrees north, longitude degrees east"
