@@ -1,6 +1,6 @@
 """The dwelling: what people know about their house, as a first guess at how it burns oil.
 
-Flow     survey.toml -> `survey` -> `heat_loss`, `hot_water`, `gains` -> `prior` -> burn model
+Flow     survey.toml -> `parsing` -> `survey` -> `heat_loss`, `hot_water`, `gains` -> `prior` -> burn model
 """
 
 from forecaster.dwelling.gains import (
@@ -19,8 +19,9 @@ from forecaster.dwelling.hot_water import (
     other_uses_litres_per_day,
     water_heating_efficiency,
 )
+from forecaster.dwelling.parsing import parse_survey, read_survey
 from forecaster.dwelling.prior import BurnPrior, burn_prior
-from forecaster.dwelling.survey import BOILERS, Boiler, Solar, Stove, Survey, parse_survey, read_survey
+from forecaster.dwelling.survey import BOILERS, Boiler, Solar, Stove, Survey
 
 __all__ = [
     "BOILERS",

@@ -1,20 +1,14 @@
-"""The sun on a window or a panel, from the sun on level ground, and the hot water it saves.
+"""The sun on a window or a panel, from the day's sun on level ground.
 
-Flow     daily irradiation (weather) -> **irradiation on a plane** -> useful sun of the burn model;
-         panels' plane -> **share of the hot water** the sun makes -> base load
-Formula  KT = H/H0;  Hd/H = daily correlation in KT;  hour by hour G = H·rt, D = Hd·rd,
-         B = G − D, then onto the plane.  Table over (day of year, KT), read by straight lines.
-         Thermal: share = f1·x·(1 − e^(−1/x)), x = A·η0·S/Q.  Diverter: share = 1 − e^(−x),
-         x = 0.72·(1 − β)·E/Q
+Flow     daily irradiation (weather) -> **irradiation on a plane** -> useful sun of the burn model
+Formula  KT = H/H0;  Hd/H = daily correlation in KT;  hour by hour G = H·rt, D = Hd·rd, B = G − D, then onto
+         the plane.  Table over (day of year, KT), read by straight lines
 Source   [1] Erbs, Klein, Duffie, "Estimation of the diffuse radiation fraction for hourly, daily and
          monthly-average global radiation", Solar Energy 28 (1982) 293-302, the daily correlation,
          from memory; the reference is that of pvlib's hourly one.
          [2] rt: Collares-Pereira, Rabl, Solar Energy 22 (1979) 155-164; rd: Liu, Jordan, Solar Energy 4
          (1960) 1-19; both from memory.
          [3] Sun positions and the sky model of Perez et al. 1990: the library pvlib.
-         [4] SAP 2012, Appendix H (annual form), as written in two public implementations.
-         [5] SAP 10.2, Appendix G4, as quoted in a public implementation; 0.8 kWh a kWp and kWh/m²:
-         SAP 2012, Appendix M, from memory.
 """
 
 from dataclasses import dataclass
@@ -26,14 +20,6 @@ import numpy.typing as npt
 Floats = npt.NDArray[np.float64]
 Dates = npt.NDArray[np.datetime64]
 
-PANEL_PEAK_EFFICIENCY, PANEL_LOSS_RATIO = 0.75, 8.0
-"""η0 and a*/η0 of a glazed flat panel. Source [4]. [-, W/m²K]"""
-PV_KWH_PER_KWP = 0.8
-"""Electricity of a kilowatt peak from a kilowatt-hour a square metre on its plane. Source [5]. [m²/kW]"""
-USED_AT_HOME = 0.35
-"""β, share of the electricity that the home uses itself, before the diverter. Assumption. [-]"""
-DIVERTER_EFFICIENCY = 0.8 * 0.9
-"""Of the surplus, the part that ends in the water. Source [5]. [-]"""
 GROUND_ALBEDO = 0.2
 """Share that the ground throws back, as pvlib's documents and SAP have it for grass. [-]"""
 
@@ -129,103 +115,31 @@ def plane_irradiation_kwh_m2(
     return np.asarray(ratio, dtype=float)
 
 
-def hot_water_share_from_sun(
-    plane_kwh_m2: npt.ArrayLike,
-    *,
-    demand_kwh_per_day: npt.ArrayLike,
-    thermal_m2: float = 0.0,
-    diverted_kwp: float = 0.0,
-) -> Floats:
-    """Find the share of the hot-water load that panels on the roof spare, day by day.
+def daily_diffuse_fraction(clearness: npt.ArrayLike, *, sunset_deg: npt.ArrayLike) -> Floats:
+    """Split a day's irradiation: the share that comes from the whole sky instead of from the sun.
 
     Parameters
     ----------
-    plane_kwh_m2 : float array, shape (..., day)
-        Sun on the panels' plane; ``nan`` where unknown. [kWh/m²]
-    demand_kwh_per_day : float array, shape (day,) or one number
-        Heat that hot water asks for, losses included. [kWh/d]
-    thermal_m2 : float
-        Water-heating panels; 0 without them. [m²]
-    diverted_kwp : float
-        Electric panels whose surplus heats the water; 0 without a diverter. [kW]
-
-    Returns
-    -------
-    float array, shape (..., day)
-        0 to 1; 0 where the sun is unknown, so that an unknown sun never promises less oil. [-]
-
-    Notes
-    -----
-    Both forms were published for longer spans than a day: SAP's for a year and for a month. Used day by
-    day they say that the cylinder holds no more than the day's demand (assumption).
-
-    Examples
-    --------
-    >>> hot_water_share_from_sun([0.5, 5.0], demand_kwh_per_day=6.0, thermal_m2=4.0).round(2)
-    array([0.18, 0.59])
-    >>> hot_water_share_from_sun([0.5, 5.0], demand_kwh_per_day=6.0, diverted_kwp=3.0).round(2)
-    array([0.09, 0.61])
-    """
-    sun = np.maximum(np.nan_to_num(np.asarray(plane_kwh_m2, dtype=float)), 0.0)
-    demand = np.asarray(demand_kwh_per_day, dtype=float)
-    per_demand = np.divide(1.0, demand, out=np.zeros_like(demand), where=demand > 0)
-    thermal = solar_thermal_share(PANEL_PEAK_EFFICIENCY * thermal_m2 * sun * per_demand)
-    electric = diverted_kwh(PV_KWH_PER_KWP * diverted_kwp * sun, used_at_home=USED_AT_HOME)
-    return np.asarray(1.0 - (1.0 - thermal) * np.exp(-electric * per_demand), dtype=float)
-
-
-def solar_thermal_share(
-    collected_over_demand: npt.ArrayLike, *, loss_ratio: float = PANEL_LOSS_RATIO
-) -> Floats:
-    """Find the share of hot water that thermal panels make.
-
-    Parameters
-    ----------
-    collected_over_demand : float array
-        A·η0·S·Z over the demand. [-]
-    loss_ratio : float
-        a*/η0: the panel's heat loss over its peak efficiency. [W/m²K]
+    clearness : float array
+        KT, irradiation over that above the air. [-]
+    sunset_deg : float array
+        Hour angle of sunset: below 81.4 in winter. [°]
 
     Returns
     -------
     float array
-        0 to 1, without the factor for the size of the cylinder. [-]
+        [-]
 
     Examples
     --------
-    >>> solar_thermal_share([0.0, 1.0, 1000.0]).round(3)
-    array([0.   , 0.452, 0.714])
+    >>> daily_diffuse_fraction([0.1, 0.5, 0.8], sunset_deg=60.0).round(2)
+    array([0.99, 0.57, 0.14])
     """
-    x = np.asarray(collected_over_demand, dtype=float)
-    inverse = 1.0 / np.maximum(x, 1e-12)  # below that the share is the collected heat, all of it
-    if loss_ratio < 20.0:
-        performance = 0.97 - 0.0367 * loss_ratio + 0.0006 * loss_ratio**2
-    else:
-        performance = 0.693 - 0.0108 * loss_ratio
-    return np.asarray(performance * x * -np.expm1(-inverse), dtype=float)
-
-
-def diverted_kwh(generated_kwh: npt.ArrayLike, *, used_at_home: float) -> Floats:
-    """Find the electricity that a diverter puts into the water, before any limit by the demand.
-
-    Parameters
-    ----------
-    generated_kwh : float array
-        Of the panels. [kWh]
-    used_at_home : float
-        β, the share that the home uses itself. [-]
-
-    Returns
-    -------
-    float array
-        [kWh]
-
-    Examples
-    --------
-    >>> round(float(diverted_kwh(300.0, used_at_home=0.4)), 2)
-    129.6
-    """
-    return np.asarray(generated_kwh, dtype=float) * (1.0 - used_at_home) * DIVERTER_EFFICIENCY
+    k = np.asarray(clearness, dtype=float)
+    winter = np.where(k < 0.715, 1 - 0.2727 * k + 2.4495 * k**2 - 11.9514 * k**3 + 9.3879 * k**4, 0.143)
+    other = np.where(k < 0.722, 1 + 0.2832 * k - 2.5557 * k**2 + 0.8448 * k**3, 0.175)
+    # the polynomial of the other seasons passes 1 by less than a hundredth on the dullest days
+    return np.minimum(np.where(np.asarray(sunset_deg) <= _SPLIT_SUNSET_DEG, winter, other), 1.0)
 
 
 @lru_cache(maxsize=256)
@@ -301,30 +215,3 @@ def _global_by_hour(diffuse_hour: Floats, sunset: Floats) -> Floats:
     hour_angle = np.radians(15.0 * (_HOURS - 12.0))
     share = np.maximum(diffuse_hour * (a[:, np.newaxis] + b[:, np.newaxis] * np.cos(hour_angle)), 0.0)
     return np.asarray(share / np.maximum(share.sum(axis=1, keepdims=True), 1e-9), dtype=float)
-
-
-def daily_diffuse_fraction(clearness: npt.ArrayLike, *, sunset_deg: npt.ArrayLike) -> Floats:
-    """Split a day's irradiation: the share that comes from the whole sky instead of from the sun.
-
-    Parameters
-    ----------
-    clearness : float array
-        KT, irradiation over that above the air. [-]
-    sunset_deg : float array
-        Hour angle of sunset: below 81.4 in winter. [°]
-
-    Returns
-    -------
-    float array
-        [-]
-
-    Examples
-    --------
-    >>> daily_diffuse_fraction([0.1, 0.5, 0.8], sunset_deg=60.0).round(2)
-    array([0.99, 0.57, 0.14])
-    """
-    k = np.asarray(clearness, dtype=float)
-    winter = np.where(k < 0.715, 1 - 0.2727 * k + 2.4495 * k**2 - 11.9514 * k**3 + 9.3879 * k**4, 0.143)
-    other = np.where(k < 0.722, 1 + 0.2832 * k - 2.5557 * k**2 + 0.8448 * k**3, 0.175)
-    # the polynomial of the other seasons passes 1 by less than a hundredth on the dullest days
-    return np.minimum(np.where(np.asarray(sunset_deg) <= _SPLIT_SUNSET_DEG, winter, other), 1.0)

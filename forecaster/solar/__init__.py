@@ -1,0 +1,15 @@
+"""The sun: what it brings through windows, and what panels on the roof make of it.
+
+Flow     daily irradiation -> `plane` -> useful sun, `panels` -> burn model
+"""
+
+from forecaster.solar.panels import diverted_kwh, hot_water_share_from_sun, solar_thermal_share
+from forecaster.solar.plane import daily_diffuse_fraction, plane_irradiation_kwh_m2
+
+__all__ = [
+    "daily_diffuse_fraction",
+    "diverted_kwh",
+    "hot_water_share_from_sun",
+    "plane_irradiation_kwh_m2",
+    "solar_thermal_share",
+]
