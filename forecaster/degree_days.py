@@ -176,7 +176,7 @@ def sinusoid_degree_days(
         below,
         amplitude,
         out=np.broadcast_to(level, np.broadcast_shapes(below.shape, amplitude.shape)).copy(),
-        where=amplitude > 0.0,
+        where=amplitude > 1e-9,
     )
     x = np.clip(ratio, -1.0, 1.0)
     result: Floats = (below * (np.pi - np.arccos(x)) + amplitude * np.sqrt(1.0 - x**2)) / np.pi

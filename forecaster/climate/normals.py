@@ -21,8 +21,11 @@ from forecaster.weather import Weather
 
 LAPSE_C_PER_M = -0.0065
 """Change of temperature with height (common practice, no source). [degC/m]"""
-KM_PER_M = 0.15
-"""A metre of height counts as so many kilometres when the nearest place is sought. [km/m]"""
+KM_PER_M, KM_PER_M_UNKNOWN = 0.3, 1.0
+"""A metre of height counts as so many kilometres when the nearest place is sought; more where the
+house's height is not given, since then temperatures cannot be corrected for it. [km/m]"""
+HIGH_PLACE_M = 150.0
+"""Above this a place's height is worth a note where the house's is not given. [m]"""
 REGION_KM = 60.0
 """A UK region's mean counts as so much further away than a station at its middle. [km]"""
 WARN_KM, WARN_M = 400.0, 1000.0
@@ -107,9 +110,9 @@ def normals_for(
 
     Examples
     --------
-    >>> hill = normals_for(latitude=53.4, longitude=-6.3, elevation_m=171)
+    >>> hill = normals_for(latitude=53.43, longitude=-6.24, elevation_m=121)
     >>> hill.name, float(hill.temp_c[0].round(2))
-    ('Dublin Airport', 4.65)
+    ('Dublin Airport', 4.97)
     >>> normals_for(place="BT47 6XX").name
     'Northern Ireland'
     """
@@ -213,10 +216,13 @@ def _nearest(latitude: float, longitude: float, elevation_m: float | None) -> No
         )
     candidates = [n for n in (*_places(), *_regions()) if n.longitude is not None]
     away = np.array([_km(latitude, longitude, n) for n in candidates])
-    height = elevation_m if elevation_m is not None else np.nan
-    up = np.nan_to_num(np.array([height - n.elevation_m for n in candidates]))
+    heights = np.array([n.elevation_m for n in candidates])
+    near = heights[np.argsort(away)[:3]]
+    height = float(np.nanmedian(near)) if elevation_m is None else elevation_m
+    up = np.nan_to_num(height - heights)
     extra = np.array([0.0] * len(_places()) + [REGION_KM] * (len(candidates) - len(_places())))
-    best = int(np.argmin(np.hypot(away + extra, KM_PER_M * up)))
+    per_m = KM_PER_M_UNKNOWN if elevation_m is None else KM_PER_M
+    best = int(np.argmin(np.hypot(away + extra, per_m * up)))
     found, km, rise = candidates[best], float(away[best]), float(up[best])
     if km > REFUSE_KM:
         mend = (
@@ -224,9 +230,13 @@ def _nearest(latitude: float, longitude: float, elevation_m: float | None) -> No
         )
         raise WeatherError(Problem("no_normals", "latitude", mend))
     notes = list(found.notes)
-    if km > WARN_KM or abs(rise) > WARN_M:
+    if km > WARN_KM:
+        notes.append(f"the normals are those of {found.name}, {km:,.0f} km away")
+    if elevation_m is not None and abs(rise) > WARN_M:
+        notes.append(f"the house lies {abs(rise):,.0f} m {'above' if rise > 0 else 'below'} {found.name}")
+    if elevation_m is None and found.elevation_m > HIGH_PLACE_M:
         notes.append(
-            f"the normals are those of {found.name}, {km:,.0f} km away and {-rise:+,.0f} m in height"
+            f"height of the house not given: that of {found.name}, {found.elevation_m:.0f} m, is taken"
         )
     clear = found.ghi_wh_m2 / _monthly_ceiling(found.latitude)
     moved = replace(

@@ -34,9 +34,11 @@ JITTER_DAYS = 15
 FEWEST_YEARS = 5
 """With fewer whole years a record does not show the spread. [yr]"""
 SHORTEST_TREND_YEARS = 30
-"""A trend is read off records at least so long; else the default is taken. [yr]"""
-DEFAULT_TREND_C = 0.2
-"""Warming of the British Isles since about 1975, where the record is too short to tell. [degC/decade]"""
+"""A trend is read off records with so many years since 1975; else the default is taken. [yr]"""
+DEFAULT_TREND_C, DEFAULT_TREND_SD_C = 0.2, 0.1
+"""Warming of the British Isles since about 1975, and how far a place may depart from it. [degC/decade]"""
+YEAR_SD_C = 0.5
+"""Spread of yearly mean temperatures about their trend. [degC]"""
 WARMING_SINCE = 1975.0
 """No warming is taken before this year. [yr]"""
 FILLED_DAYS = 3
@@ -81,7 +83,7 @@ def resample_weather_years(
     recent
         Weather of the last weeks: its departure from the normal fades into the years drawn.
     trend_c_per_decade
-        Warming since 1975; None reads it off a record of 30 years and more, else takes 0.2. [degC/decade]
+        Warming since 1975; None reads it off a record with 30 years since, else takes 0.2. [degC/decade]
     normals
         Of the place; with them, days without measured sun get a clearness drawn beside their temperature.
 
@@ -156,16 +158,17 @@ def _curve(values: Floats, month: Ints) -> Floats:
 
 
 def _trend(record: Weather, year: Floats, day: Ints) -> float:
-    """Slope of the daily anomalies on the years since 1975, by least squares. [degC/decade]"""
-    known = np.isfinite(record.temp_c)
-    if decimal_year(record.date[-1:])[0] - decimal_year(record.date[:1])[0] < SHORTEST_TREND_YEARS:
+    """Slope of the anomalies since 1975, drawn towards the default by its own uncertainty. [degC/decade]"""
+    known = np.isfinite(record.temp_c) & (year > WARMING_SINCE)
+    if known.sum() < SHORTEST_TREND_YEARS * 330:
         return DEFAULT_TREND_C
     month = record.date.astype("datetime64[M]").astype(np.int64) % 12
     off = record.temp_c[known] - _curve(record.temp_c, month)[day[known]]
-    x = year[known] - year[known].mean()
-    if np.ptp(x) < SHORTEST_TREND_YEARS / 2.0:
-        return DEFAULT_TREND_C
-    return float(np.clip(10.0 * (x @ off) / (x @ x), 0.0, 0.6))
+    decades = (year[known] - year[known].mean()) / 10.0
+    slope = float(decades @ (off - off.mean()) / (decades @ decades))
+    variance = YEAR_SD_C**2 / (float(np.mean(decades**2)) * known.sum() / 365.0)
+    weight = DEFAULT_TREND_SD_C**2 / (DEFAULT_TREND_SD_C**2 + variance)
+    return float(weight * slope + (1.0 - weight) * DEFAULT_TREND_C)
 
 
 def _bridged(values: Floats) -> Floats:

@@ -32,7 +32,7 @@ MAX_BYTES = 6 * 1024 * 1024
 SHOWN = 20
 """So many problems of one refused file are shown. [problems]"""
 
-_MISSING_WORDS = frozenset({"", "m", "na", "n/a", "nan", "null", "none", "-", "--", "x", "missing"})
+_MISSING_WORDS = frozenset({"", "m", "na", "n/a", "nan", "null", "none", "-", "--", "missing"})
 _MISSING_NUMBERS = frozenset(
     {-99.0, -99.9, -99.99, -999.0, -999.9, -999.99, -9999.0, -9999.9, -99999.0}
     | {99.0, 99.9, 99.99, 999.0, 999.9, 999.99, 9999.0, 9999.9, 99999.0, -32768.0, -2147483648.0}

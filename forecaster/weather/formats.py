@@ -15,11 +15,14 @@ import numpy as np
 from forecaster.errors import Problem, WeatherError
 from forecaster.rows import decode
 from forecaster.weather import cells
-from forecaster.weather.hourly import to_civil_days
+from forecaster.weather.hourly import Stamp, to_civil_days
 from forecaster.weather.series import ParsedWeather
 
 TYPICAL_YEAR = 2001
 """Year put on a typical year, whose months come from different years; it has no 29 February. [yr]"""
+
+Reader = Callable[[io.StringIO, int | None], tuple[Any, dict[str, Any]]]
+"""Text and the year to put on it -> table of hours with a zoned index, and the site."""
 
 
 def parse_epw(data: bytes | str) -> ParsedWeather:
@@ -36,12 +39,12 @@ def parse_epw(data: bytes | str) -> ParsedWeather:
     WeatherError
         For a file that pvlib cannot read as EPW, and for what the hourly form refuses.
     """
-    return _read(data, _epw_frame, "EPW")
+    return _read(data, _epw_frame, "EPW", stamp="start")
 
 
 def parse_tmy3(data: bytes | str) -> ParsedWeather:
-    """Read a typical year in the TMY3 layout; as :func:`parse_epw`."""
-    return _read(data, _tmy3_frame, "TMY3")
+    """Read a typical year in the TMY3 layout, stamped at the ends of hours; as :func:`parse_epw`."""
+    return _read(data, _tmy3_frame, "TMY3", stamp="end")
 
 
 def _epw_frame(text: io.StringIO, year: int | None) -> tuple[Any, dict[str, Any]]:
@@ -58,9 +61,7 @@ def _tmy3_frame(text: io.StringIO, year: int | None) -> tuple[Any, dict[str, Any
     return frame, meta
 
 
-def _read(
-    data: bytes | str, reader: Callable[[io.StringIO, int | None], tuple[Any, dict[str, Any]]], name: str
-) -> ParsedWeather:
+def _read(data: bytes | str, reader: Reader, name: str, *, stamp: Stamp) -> ParsedWeather:
     if len(data) > cells.MAX_BYTES:
         raise WeatherError(
             Problem("too_large", "file", f"give one year of hours; this is too large for {name}")
@@ -82,11 +83,12 @@ def _read(
     order = np.argsort(at_s, kind="stable")
     if np.any(np.diff(at_s[order]) == 0):
         raise WeatherError(Problem("hour_twice", "file", f"give each hour of the {name} file once"))
-    temp[(temp < cells.LOWEST_C) | (temp > cells.HIGHEST_C)] = np.nan  # 99.9 marks a missing value
-    ghi[(ghi < 0.0) | (ghi > cells.HIGHEST_W_M2)] = np.nan  # 9999 marks a missing value
+    # 99.9 and 9999 mark missing values
+    temp = np.where((temp < cells.LOWEST_C) | (temp > cells.HIGHEST_C), np.nan, temp)
+    ghi = np.where((ghi < 0.0) | (ghi > cells.HIGHEST_W_M2), np.nan, ghi)
     count = cells.Count()
     return to_civil_days(
-        at_s[order], temp[order], ghi[order], zone=zone, stamp="start", count=count, notes=notes
+        at_s[order], temp[order], ghi[order], zone=zone, stamp=stamp, count=count, notes=notes
     )
 
 
