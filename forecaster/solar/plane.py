@@ -101,7 +101,8 @@ def plane_irradiation_kwh_m2(
     row = (days - days.astype("datetime64[Y]")).astype(np.intp)
     above = table.extraterrestrial_wh_m2[row]
     per_clearness = np.divide(1.0, above, out=np.zeros_like(above), where=above > 0)  # polar night: no sun
-    clearness = np.clip(np.nan_to_num(ghi) * per_clearness, _CLEARNESS[0], _CLEARNESS[-1])
+    # fmax and fmin pass over nan, which could not name a cell
+    clearness = np.fmin(np.fmax(ghi * per_clearness, _CLEARNESS[0]), _CLEARNESS[-1])
     step = _CLEARNESS[1] - _CLEARNESS[0]
     cell = ((clearness - _CLEARNESS[0]) * (1.0 / step)).astype(np.intp)
     cells = table.start.shape[1]
