@@ -69,6 +69,12 @@ class Readings:
     def __len__(self) -> int:
         return len(self.at)
 
+    @classmethod
+    def none(cls) -> "Readings":
+        """No reading at all."""
+        number = np.empty(0)
+        return cls(np.empty(0, "datetime64[s]"), np.empty(0, "<U9"), number, number, number)
+
     def where(self, mask: Bools | npt.NDArray[np.intp]) -> "Readings":
         """Keep only the readings under a mask, shape (n,), or those at the positions given."""
         return Readings(

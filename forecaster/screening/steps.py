@@ -24,13 +24,14 @@ Bools = npt.NDArray[np.bool_]
 
 UNIT_RATIOS: Mapping[str, tuple[float, ...]] = MappingProxyType(
     {
-        Quantity.ULLAGE_MM: (MM_PER_CM, MM_PER_INCH, MM_PER_INCH / MM_PER_CM),
-        Quantity.DIP_MM: (MM_PER_CM, MM_PER_INCH, MM_PER_INCH / MM_PER_CM),
+        Quantity.ULLAGE_MM: (MM_PER_CM, MM_PER_INCH),
+        Quantity.DIP_MM: (MM_PER_CM, MM_PER_INCH),
         Quantity.LITRES: (LITRES_PER_US_GALLON, LITRES_PER_IMPERIAL_GALLON),
         Quantity.FRACTION: (),
     }
 )
-"""Ratios of units that get mixed up. US to imperial gallon (1.2) is too near an ordinary refill."""
+"""Ratios of units that get mixed up. US to imperial gallon (1.2) and inch to centimetre (2.54) are left
+out: an ordinary refill comes too near."""
 UNIT_STEPS = 2.0
 UNIT_BURN_L_PER_DAY = 25.0
 """In the right unit the level carries on: within two steps and this burn. [l/d] (assumption)"""

@@ -1,0 +1,29 @@
+"""Deliveries: tickets and bills, and what the level says about them.
+
+Flow     deliveries.csv, receipts.csv, levels -> **tickets, rises, ticket against rise** -> burn model
+Formula  rise = median of 3 levels after − median of 5 before + burn in between;
+         a delivery without a ticket: rise > max(50 l, 6 σ);
+         a ticket without the rise: rise < half of it, and short of it by more than 3 σ
+Source   common practice, no source; windows from a trial on simulated homes
+"""
+
+from forecaster.deliveries.rises import Rise, TicketCheck, check_tickets, find_rises
+from forecaster.deliveries.tickets import (
+    Deliveries,
+    Receipts,
+    merge_receipts,
+    parse_deliveries,
+    parse_receipts,
+)
+
+__all__ = [
+    "Deliveries",
+    "Receipts",
+    "Rise",
+    "TicketCheck",
+    "check_tickets",
+    "find_rises",
+    "merge_receipts",
+    "parse_deliveries",
+    "parse_receipts",
+]
