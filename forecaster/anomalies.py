@@ -8,6 +8,7 @@ Source   thresholds: engineering rules, tuned on simulated tanks; where a figure
          named beside it
 """
 
+import itertools
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
@@ -19,13 +20,13 @@ import numpy.typing as npt
 from forecaster.burn_model import Drivers, Posterior, Settings
 from forecaster.burn_model.expected import expected_burn
 from forecaster.civil import civil_date, to_datetime
-from forecaster.confidence import Reason, State
-from forecaster.deliveries import Deliveries, TicketCheck, Rise
+from forecaster.deliveries import Deliveries, Rise, TicketCheck
 from forecaster.dwelling import BurnPrior
 from forecaster.levels import Levels
 from forecaster.past_weather import PastWeather
 from forecaster.phrases import day_text, days_text, litres_text, moment_text
 from forecaster.screening import Flag
+from forecaster.states import Reason, State
 from forecaster.tanks import Tank
 
 Floats = npt.NDArray[np.float64]
@@ -56,7 +57,6 @@ class Evidence:
     zone: ZoneInfo
     tank: Tank
     levels: Levels
-    raw_value: Floats
     deliveries: Deliveries
     rises: tuple[Rise, ...]
     tickets: tuple[TicketCheck, ...]
@@ -91,9 +91,10 @@ def find_reasons(evidence: Evidence) -> tuple[Reason, ...]:
         Empty when nothing is.
     """
     finders = (
-        _blind, _stale, _stuck, _silent_echo, _unit_change, _contradiction, _fast_loss, _maybe_dry, _ticket_without_rise,
-        _wrong_geometry, _unreported_delivery, _rising, _dead_band, _wide, _short_history, _old_weather,
-    )  # fmt: skip
+        *(_blind, _stale, _stuck, _silent_echo, _unit_change, _contradiction, _fast_loss, _maybe_dry),
+        *(_ticket_without_rise, _wrong_geometry, _unreported_delivery, _rising, _dead_band),
+        *(_wide, _short_history, _old_weather),
+    )
     return tuple(r for finder in finders for r in finder(evidence))
 
 
@@ -125,7 +126,11 @@ def _stale(e: Evidence) -> Sequence[Reason]:
     may_be_dry = float(np.quantile(e.now_l, 0.005)) <= e.tank.heel_l
     if band_share(e.now_l, e.tank) > STALE_SHARE or may_be_dry:
         return [Reason("stale", State.STALE, f"{said} {_weather_since(e, at[-1])}")]
-    return [Reason("silent", State.WIDE, f"{said} The answer goes on from there by the weather, and is less sure.")]
+    return [
+        Reason(
+            "silent", State.WIDE, f"{said} The answer goes on from there by the weather, and is less sure."
+        )
+    ]
 
 
 def _weather_since(e: Evidence, at: np.datetime64) -> str:
@@ -143,14 +148,14 @@ def _stuck(e: Evidence) -> Sequence[Reason]:
     ok = np.flatnonzero(_trusted(e) & ~e.levels.censored)
     if len(ok) < 3:
         return ()
-    raw = e.raw_value[ok]
+    raw = e.levels.raw[ok]
     other = np.flatnonzero(raw != raw[-1])
     first = ok[other[-1] + 1] if len(other) else ok[0]
     if first == ok[-1]:
         return ()
     start, last = e.levels.at[first], e.levels.at[ok[-1]]
     mean, sd = _between(e, start, last)
-    step_l = float(e.levels.litres_per_cm[ok[-1]]) * e.tank.resolution_mm / 10.0
+    step_l = float(e.levels.step_l[ok[-1]])
     least = mean - 1.645 * sd
     warm_and_long = e.since(start) > STUCK_SUMMER_D and mean > step_l
     if least <= STUCK_STEPS * step_l and not warm_and_long:
@@ -211,7 +216,7 @@ def _fast_loss(e: Evidence) -> Sequence[Reason]:
     at, litres, sd = e.levels.at[ok], e.levels.litres[ok], e.levels.sd_l[ok]
     hours = np.diff(at) / np.timedelta64(1, "h")
     fall = -np.diff(litres)
-    added = np.array([_added(e.deliveries, a, b) for a, b in zip(at[:-1], at[1:], strict=True)])
+    added = np.array([_added(e.deliveries, a, b) for a, b in itertools.pairwise(at)])
     ceiling = min(e.prior.boiler_ceiling_l_per_day, LARGEST_BOILER_L_PER_DAY)
     sigma = np.hypot(sd[1:], sd[:-1])
     most = np.maximum(LOSS_FLOOR_L, ceiling / 24 * hours * LOSS_MARGIN + LOSS_SIGMAS * sigma)
@@ -304,9 +309,7 @@ def _rising(e: Evidence) -> Sequence[Reason]:
     recent = e.levels.at > e.posterior.at - np.timedelta64(LOOK_BACK)
     if ((e.levels.flags & Flag.TREND) != 0)[recent].sum() < 3:
         return ()
-    text = (
-        "The level is rising without a delivery. Water getting in is one cause; have it checked before ordering."
-    )
+    text = "The level is rising without a delivery. Water getting in is one cause; have it checked before ordering."
     return [Reason("rising", State.CHECK, text)]
 
 

@@ -10,32 +10,26 @@ Flow     anomalies, run-dry distribution -> **confidence** -> wording, doors
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date, datetime
-from enum import IntEnum
 
+from forecaster.states import Reason, State, worst_state
 
-class State(IntEnum):
-    """How much may be said; the worst reason wins."""
-
-    OK = 0
-    WIDE = 1
-    CHECK = 2
-    STALE = 3
-    BLIND = 4
-    URGENT = 5
-
-    @property
-    def is_told(self) -> bool:
-        """Whether litres, dates and an order may leave any door."""
-        return self <= State.WIDE
-
-
-@dataclass(frozen=True, slots=True)
-class Reason:
-    """Why a forecast is in its state: a stable code, the state it asks for, a sentence for people."""
-
-    code: str
-    state: State
-    text: str
+__all__ = [
+    "Appointment",
+    "DayOutlook",
+    "Forecast",
+    "LastTrusted",
+    "LitresBand",
+    "Numbers",
+    "OrderAdvice",
+    "Reason",
+    "RunDryDates",
+    "State",
+    "ToldForecast",
+    "WithheldForecast",
+    "gate",
+    "keep_appointment",
+    "worst_state",
+]
 
 
 @dataclass(frozen=True, slots=True)
@@ -64,13 +58,20 @@ class RunDryDates:
 
 @dataclass(frozen=True, slots=True)
 class DayOutlook:
-    """One civil day's end: litres left if nothing is delivered, and the chance of being dry. [L]"""
+    """One civil day's end: litres left if nothing is delivered, and the chance of being dry. [L].
+
+    Quantiles at 10, 50 and 90 %, and for the picture also at 2.5, 25, 75 and 97.5 %.
+    """
 
     date: date
     p10: float
     p50: float
     p90: float
     p_dry: float
+    p025: float
+    p25: float
+    p75: float
+    p975: float
 
 
 @dataclass(frozen=True, slots=True)
@@ -151,17 +152,6 @@ class WithheldForecast:
 
 
 Forecast = ToldForecast | WithheldForecast
-
-
-def worst_state(reasons: Sequence[Reason]) -> State:
-    """Find the state that the reasons ask for together.
-
-    Examples
-    --------
-    >>> worst_state([Reason("wide_band", State.WIDE, ""), Reason("stuck", State.CHECK, "")]).name
-    'CHECK'
-    """
-    return max((r.state for r in reasons), default=State.OK)
 
 
 @dataclass(frozen=True, slots=True)

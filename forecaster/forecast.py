@@ -14,11 +14,37 @@ import numpy.typing as npt
 
 from forecaster.burn_model import Drivers, Posterior, Settings
 from forecaster.fuel import to_bulk_litres
+from forecaster.levels import OIL_DAYS, PLACES
 
 Floats = npt.NDArray[np.float64]
 
 PATHS = 2_000
 """Paths of a forecast: the 5 % point then wanders by less than a day between draws."""
+
+
+def daily_oil_c(air_c: Floats, *, location: str) -> Floats:
+    """Temperature of the oil at the end of each day, from daily air temperatures.
+
+    Parameters
+    ----------
+    air_c : float array, shape (..., day)
+        Outdoor air; the first day begins with the oil as warm as its air. [C]
+    location : str
+        Where the tank stands; decides how much of the air's swing reaches the oil.
+
+    Examples
+    --------
+    >>> daily_oil_c(np.array([10.0, 4.0, 4.0]), location="outdoors").round(1)
+    array([10. ,  8.3,  7.1])
+    """
+    place = PLACES[location]
+    kept = np.exp(-1.0 / OIL_DAYS)
+    followed = np.empty_like(air_c)
+    follows = air_c[..., 0]
+    for day in range(air_c.shape[-1]):
+        follows = kept * follows + (1.0 - kept) * air_c[..., day]
+        followed[..., day] = follows
+    return place.mean_c + place.share * (followed - place.mean_c)
 
 
 @dataclass(frozen=True, slots=True)
@@ -78,6 +104,7 @@ def simulate_litres(
     oil_now_c: float,
     density_15c: float,
     promised_l: Floats,
+    offset_sd_l: float = 0.0,
     rng: np.random.Generator,
     paths: int = PATHS,
     settings: Settings | None = None,
@@ -100,6 +127,8 @@ def simulate_litres(
         Of the oil. [kg/m3]
     promised_l : float array, shape (day,)
         Bulk litres promised for each day. [L]
+    offset_sd_l : float
+        What all levels of this tank may be off by together: its table, the sensor's height. [L]
     rng : Generator
         The same seed gives the same forecast.
     """
@@ -120,4 +149,6 @@ def simulate_litres(
     at_15c = state[:, :1] - np.cumsum(burned, axis=1) + np.cumsum(promised_l)
     bulk = to_bulk_litres(1.0, oil_c, density_15c)[scenario_of]
     now = state[:, 0] * to_bulk_litres(1.0, np.asarray(oil_now_c), density_15c)
-    return Paths(ahead.date, np.asarray(now), at_15c * bulk, burned)
+    # no number of readings averages away what they share
+    offset = offset_sd_l * rng.standard_normal(paths)
+    return Paths(ahead.date, np.asarray(now) + offset, at_15c * bulk + offset[:, None], burned)

@@ -191,8 +191,10 @@ def advise_order(
         return _no_need(days)
     seen = delivery[:in_sight]
     risk = p_dry[seen + settings.look_every_days].mean(axis=1)
-    evening_before = np.concatenate([now_l[:, None], litres], axis=1)[:, seen[:, 0]]
-    fullest = np.quantile(evening_before, FITS, axis=0, method="higher")
+    # distinct delivery days only, and days first: several times faster
+    first_delivery, back = np.unique(seen[:, 0], return_inverse=True)
+    evening_before = np.concatenate([now_l[None], litres.T])[first_delivery]
+    fullest = np.quantile(evening_before, FITS, axis=1, method="higher")[back]
     room = safe_fill_l - fullest
     fits = np.flatnonzero(room >= settings.min_drop_l)
     safe = risk <= settings.risk
@@ -200,10 +202,7 @@ def advise_order(
     earliest = int(fits[0]) if len(fits) else None
     if latest is None:
         return _no_need(in_sight)
-    return _window(
-        earliest, latest, first=first, room=room, settings=settings,
-        lead=(seen[:, 0], seen[:, -1]),
-    )  # fmt: skip
+    return _window(earliest, latest, first=first, room=room, settings=settings)
 
 
 def quantity_l(room_l: float, *, min_drop_l: float) -> float:
@@ -218,9 +217,8 @@ def quantity_l(room_l: float, *, min_drop_l: float) -> float:
 
 
 def _window(
-    earliest: int | None, latest: int, *, first: date, room: Floats, settings: OrderSettings,
-    lead: tuple[Floats, Floats],
-) -> OrderAdvice:  # fmt: skip
+    earliest: int | None, latest: int, *, first: date, room: Floats, settings: OrderSettings
+) -> OrderAdvice:
     def on(index: int) -> date:
         return first + timedelta(days=index)
 

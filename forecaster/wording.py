@@ -143,7 +143,9 @@ def _withheld(forecast: WithheldForecast, *, zone: ZoneInfo) -> str:
     parts = [_lead(forecast.state)]
     if forecast.last_trusted is not None:
         at = moment_text(forecast.last_trusted.at, zone)
-        parts.append(f"The last level we trust is about {litres_text(forecast.last_trusted.litres, sd=8.0)}, of {at}.")
+        parts.append(
+            f"The last level we trust is about {litres_text(forecast.last_trusted.litres, sd=8.0)}, of {at}."
+        )
     due = forecast.appointment is not None and (forecast.appointment.order_by - today).days <= NEAR_DAYS
     if due:
         parts.append(

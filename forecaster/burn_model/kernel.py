@@ -150,8 +150,9 @@ def filter_grid(
     slow_phi, day_noise, floor_sd, forgetting, gate, gate_cost, escape_after, escape_var, stuck_steps
         Settings; see `forecaster.burn_model.Settings`.
     innovations, verdicts, expected : arrays, shape (step,), written
-        At grid point ``watch`` (-1: none): standardised innovations; the burn that scales each step's
-        noise; and what became of each observation: 0 none, 1 used, 2 gated, 3 scrubbed as stuck, 4 at-least, not binding, 5 at-least, used.
+        At grid point ``watch`` (-1: none): standardised innovations; what became of each observation (0 none,
+        1 used, 2 gated, 3 scrubbed as stuck, 4 at-least and silent, 5 at-least and used); and the burn that
+        scales each step's noise.
 
     Returns
     -------

@@ -63,7 +63,8 @@ def test_late_tank_is_told_to_order_today():
     """When even an order of today comes too late, the advice is to order today."""
     advice = _advise(150.0, 12.0)
     assert advice.note == "order_today"
-    assert advice.latest is not None and advice.latest <= MONDAY
+    assert advice.latest is not None
+    assert advice.latest <= MONDAY
 
 
 def test_small_tank_with_a_large_smallest_delivery_has_no_window():
