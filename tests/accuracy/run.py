@@ -10,6 +10,7 @@ from dataclasses import asdict, dataclass
 from datetime import UTC, datetime
 from importlib.metadata import version
 from pathlib import Path
+from typing import cast
 
 import numpy as np
 
@@ -170,7 +171,26 @@ def main(data: Path | None, *, say: Callable[[str], None] = print) -> None:
         "versions": {package: version(package) for package in PACKAGES},
         "scores": scores,
     }
-    RESULTS.write_text(json.dumps(found, indent=1) + "\n", encoding="utf-8")
+    RESULTS.write_text(to_json(found), encoding="utf-8")
+
+
+def to_json(found: dict[str, object]) -> str:
+    """Write results with one score a line, so that a change of one shows as one line.
+
+    Examples
+    --------
+    >>> print(to_json({"seed": 1, "scores": [{"a": 1}, {"a": 2}]}))
+    {
+    "seed": 1,
+    "scores": [
+    {"a": 1},
+    {"a": 2}
+    ]}
+    """
+    head = {key: value for key, value in found.items() if key != "scores"}
+    lines = [f"{json.dumps(key)}: {json.dumps(value)}," for key, value in head.items()]
+    scores = ",\n".join(json.dumps(score) for score in cast("list[object]", found["scores"]))
+    return "\n".join(["{", *lines, '"scores": [', scores, "]}", ""])
 
 
 def _one(record: Record, seed: int, spans: tuple[Span, ...], *, name: str = "") -> Building:
