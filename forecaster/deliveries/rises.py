@@ -21,6 +21,8 @@ AFTER, BEFORE = 3, 5
 """So many levels on each side of a rise are looked at, where there are as many."""
 NEAR_D = 7.0
 """...and no further away. [d]"""
+AROUND_D = 10.0
+"""The tank's own burn is averaged over so many days on each side. [d]"""
 MERGE_H = 6.0
 """Rising steps that follow each other this closely are one delivery, seen while it ran. [h]"""
 TICKET_SLACK_H = 36.0
@@ -125,7 +127,7 @@ def find_rises(
     deliveries : Deliveries
         Tickets.
     expected_burn_l : float array, shape (n,), optional
-        Expected burn up to each level, rising; by default the tank's own average. [l]
+        Expected burn up to each level, rising; by default as the levels around fall. [l]
 
     Returns
     -------
@@ -182,7 +184,7 @@ def check_tickets(
     deliveries : Deliveries
         Tickets; oil taken out is passed over.
     expected_burn_l : float array, shape (n,), optional
-        Expected burn up to each level, rising; by default the tank's own average. [l]
+        Expected burn up to each level, rising; by default as the levels around fall. [l]
 
     Returns
     -------
@@ -243,13 +245,20 @@ def _series(levels: Levels, expected_burn_l: Floats | None) -> _Series:
     kept = kept[np.r_[hour[1:] != hour[:-1], True]] if len(kept) else kept  # the last of each hour
     at, litres, sd_l = levels.at[kept], levels.litres[kept], levels.sd_l[kept]
     day = (at - at[:1]).astype("timedelta64[s]").astype(float) / SECONDS_PER_DAY
-    if expected_burn_l is not None:
-        burned = expected_burn_l[kept]
-    else:
-        step = np.diff(litres)
-        fallen = -step[step <= rise_limit_l(sd_l[1:])].sum()
-        burned = day * max(0.0, float(fallen) / day[-1]) if len(kept) > 1 else np.zeros(len(kept))
+    burned = _own_burn_l(day, litres, sd_l) if expected_burn_l is None else expected_burn_l[kept]
     return _Series(at, day, litres, sd_l, burned, levels.censored[kept])
+
+
+def _own_burn_l(day: Floats, litres: Floats, sd_l: Floats) -> Floats:
+    """Burn up to each level as the tank's own falls show it, averaged over the days around. [l]"""
+    step = np.diff(litres, prepend=litres[:1])
+    fallen = np.cumsum(np.where(step > rise_limit_l(sd_l), 0.0, -step))
+    if len(day) < 2:
+        return np.zeros(len(day))
+    early, late = np.maximum(day - AROUND_D, day[0]), np.minimum(day + AROUND_D, day[-1])
+    a_day = (np.interp(late, day, fallen) - np.interp(early, day, fallen)) / (late - early)
+    a_day = np.maximum(a_day, 0.0)
+    return np.concatenate([[0.0], np.cumsum((a_day[1:] + a_day[:-1]) / 2.0 * np.diff(day))])
 
 
 def _events(s: _Series) -> list[_Event]:
