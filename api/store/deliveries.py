@@ -3,17 +3,17 @@
 Flow     use cases -> **deliveries** -> tables
 """
 
-from datetime import datetime
+from datetime import date, datetime
 
 import numpy as np
 import sqlalchemy as sa
-from forecaster.deliveries import Deliveries, Receipts
 from sqlalchemy.dialects import postgresql, sqlite
 from sqlalchemy.orm import Session
 
 from api.store import tables
 from api.store.tanks import mark_changed
 from forecaster.civil import to_datetime
+from forecaster.deliveries import Deliveries, Receipts
 
 
 def save_deliveries(
@@ -46,12 +46,12 @@ def save_receipts(session: Session, tank_id: int, receipts: Receipts, *, receive
     rows: list[dict[str, object]] = [
         {
             "tank_id": tank_id,
-            "date": date,
+            "date": day,
             "litres": float(litres),
             "filled": str(filled),
             "received_at": received_at,
         }
-        for date, litres, filled in zip(
+        for day, litres, filled in zip(
             receipts.date.astype("datetime64[D]").tolist(), receipts.litres, receipts.filled, strict=True
         )
     ]
@@ -78,11 +78,11 @@ def load_deliveries(session: Session, tank_id: int, *, until: datetime) -> Deliv
     )
 
 
-def load_receipts(session: Session, tank_id: int, *, until: datetime) -> Receipts | None:
-    """Load a tank's bills up to the day in which an instant falls (in UTC); None where there is none."""
+def load_receipts(session: Session, tank_id: int, *, until: date) -> Receipts | None:
+    """Load a tank's bills up to a civil date, that day included; None where there is none."""
     rows = session.execute(
         sa.select(tables.receipt)
-        .where(tables.receipt.c.tank_id == tank_id, tables.receipt.c.date <= until.date())
+        .where(tables.receipt.c.tank_id == tank_id, tables.receipt.c.date <= until)
         .order_by(tables.receipt.c.date, tables.receipt.c.litres)
     ).all()
     if not rows:

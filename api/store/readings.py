@@ -65,6 +65,14 @@ class NewReading:
         return self.device_at or self.at
 
 
+@dataclass(frozen=True, slots=True)
+class Saved:
+    """What became of a reading, and the row that is kept under its key."""
+
+    outcome: Outcome
+    kept: NewReading
+
+
 class _Held:
     """The rows already held among those that a chunk speaks of."""
 
@@ -86,7 +94,7 @@ class _Held:
 
 def save_readings(
     session: Session, readings: Sequence[NewReading], *, received_at: datetime, source: str
-) -> list[Outcome]:
+) -> list[Saved]:
     """Store readings; say of each whether it is new, known, or in conflict with the one kept.
 
     Parameters
@@ -100,7 +108,7 @@ def save_readings(
 
     Returns
     -------
-    list of Outcome
+    list of Saved
         One for each reading, in the same order.
 
     Notes
@@ -108,10 +116,10 @@ def save_readings(
     Of two values under one key the first stays; the other is put aside and kept there. Only quantity
     and value are compared: another air temperature is no conflict.
     """
-    outcomes: list[Outcome] = []
+    saved: list[Saved] = []
     for start in range(0, len(readings), CHUNK):
-        outcomes += _save_chunk(session, readings[start : start + CHUNK], received_at, source)
-    return outcomes
+        saved += _save_chunk(session, readings[start : start + CHUNK], received_at, source)
+    return saved
 
 
 def save_aside(
@@ -144,24 +152,29 @@ def count_readings(session: Session, tank_id: int) -> int:
     return int(count or 0)
 
 
-def load_readings(session: Session, tank_id: int, *, since: datetime, until: datetime) -> Readings | None:
+def load_readings(
+    session: Session, tank_id: int, *, since: datetime, until: datetime, newest: int | None = None
+) -> Readings | None:
     """Load the readings of all sensors of a tank, in order of time; None where there is none.
 
     Parameters
     ----------
     since, until
         Both ends belong to the span.
+    newest
+        Only so many, the latest of the span.
     """
     reading = tables.reading.c
     rows = session.execute(
         sa.select(reading.at, reading.quantity, reading.value, reading.air_c, reading.oil_c)
         .select_from(tables.reading.join(tables.sensor))
         .where(tables.sensor.c.tank_id == tank_id, reading.at >= since, reading.at <= until)
-        .order_by(reading.at, reading.sensor_id)
+        .order_by(reading.at.desc(), reading.sensor_id.desc())
+        .limit(newest)
     ).all()
     if not rows:
         return None
-    at, quantity, value, air_c, oil_c = zip(*rows, strict=True)
+    at, quantity, value, air_c, oil_c = zip(*reversed(rows), strict=True)
     return Readings(
         at=np.array([t.replace(tzinfo=None) for t in at], dtype="datetime64[s]"),
         quantity=np.array(quantity),
@@ -173,7 +186,7 @@ def load_readings(session: Session, tank_id: int, *, since: datetime, until: dat
 
 def _save_chunk(
     session: Session, chunk: Sequence[NewReading], received_at: datetime, source: str
-) -> list[Outcome]:
+) -> list[Saved]:
     held = _load_held(session, chunk)
     fresh: list[NewReading] = []
     for message in chunk:
@@ -183,19 +196,19 @@ def _save_chunk(
     new = _store(session, fresh, received_at, source)
     if len(new) < len(fresh):  # another process stored some of them in between: look again
         held = _load_held(session, chunk)
-    outcomes, conflicts = [], []
+    saved, conflicts = [], []
     for message in chunk:
         kept = held.find(message) or message
         if (kept.sensor_id, kept.at) in new:
             new.discard((kept.sensor_id, kept.at))  # a repeat in the same chunk is known
-            outcomes.append(Outcome.NEW)
+            saved.append(Saved(Outcome.NEW, kept))
         elif (kept.quantity, kept.value) == (message.quantity, message.value):
-            outcomes.append(Outcome.KNOWN)
+            saved.append(Saved(Outcome.KNOWN, kept))
         else:
-            outcomes.append(Outcome.CONFLICT)
+            saved.append(Saved(Outcome.CONFLICT, kept))
             conflicts.append(message)
     save_aside(session, conflicts, Outcome.CONFLICT, received_at=received_at, source=source)
-    return outcomes
+    return saved
 
 
 def _load_held(session: Session, chunk: Sequence[NewReading]) -> _Held:

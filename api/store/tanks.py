@@ -3,6 +3,7 @@
 Flow     tables -> **tanks** -> use cases
 """
 
+import re
 import secrets
 from dataclasses import dataclass
 from datetime import UTC, datetime
@@ -15,6 +16,9 @@ from api.store import tables
 
 BEGINNING = datetime(2000, 1, 1, tzinfo=UTC)
 """A tank's first description holds from here on, so that old readings can be brought in."""
+
+
+_PUBLIC_ID = re.compile(r"[A-Za-z0-9_-]{1,64}", re.ASCII)
 
 
 class NotFoundError(Exception):
@@ -109,6 +113,8 @@ def load_tank(session: Session, public_id: str) -> StoredTank:
     NotFoundError
         When there is none.
     """
+    if not _PUBLIC_ID.fullmatch(public_id):
+        raise NotFoundError
     row = session.execute(sa.select(tables.tank).where(tables.tank.c.public_id == public_id)).one_or_none()
     if row is None:
         raise NotFoundError

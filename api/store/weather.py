@@ -5,7 +5,7 @@ A weather service corrects its own past, so a day given again replaces the old o
 Flow     use cases -> **weather** -> tables
 """
 
-from datetime import datetime
+from datetime import date, datetime
 from typing import Any
 
 import numpy as np
@@ -67,8 +67,8 @@ def save_weather(session: Session, station_id: int, weather: Weather) -> None:
     _save(session, tables.weather_day, rows)
 
 
-def load_weather(session: Session, station_id: int, *, until: datetime) -> Weather | None:
-    """Load a station's daily weather of the days before the one in which an instant falls (in UTC).
+def load_weather(session: Session, station_id: int, *, before: date) -> Weather | None:
+    """Load a station's daily weather of the days before a civil date; None where there is none.
 
     Days that are missing between the first and the last are gaps (NaN).
     """
@@ -80,7 +80,7 @@ def load_weather(session: Session, station_id: int, *, until: datetime) -> Weath
         return None
     rows = session.execute(
         sa.select(day.date, day.temp_c, day.tmin_c, day.tmax_c, day.ghi_wh_m2)
-        .where(day.station_id == station_id, day.date < until.date())
+        .where(day.station_id == station_id, day.date < before)
         .order_by(day.date)
     ).all()
     if not rows:

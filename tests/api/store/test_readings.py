@@ -31,7 +31,7 @@ def _dip(tank: StoredTank, hours: float, value: float, **more: object) -> NewRea
 
 def _save(store: Store, *readings: NewReading) -> list[Outcome]:
     with store.write() as session:
-        return save_readings(session, readings, received_at=NOW, source="test")
+        return [s.outcome for s in save_readings(session, readings, received_at=NOW, source="test")]
 
 
 def _all(store: Store, tank: StoredTank) -> list[tuple[str, str, float]]:

@@ -1,0 +1,5 @@
+"""The pages for people."""
+
+from fastapi import APIRouter
+
+router = APIRouter(include_in_schema=False)

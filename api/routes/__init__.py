@@ -1,0 +1,12 @@
+"""The JSON operations. Each declares its relation, takes its input strictly, and answers after the commit."""
+
+from fastapi import APIRouter, Depends
+
+from api.routes import forecasts, health, readings, tanks
+from api.routes.strictness import refuse_unknown_parameters
+
+router = APIRouter(dependencies=[Depends(refuse_unknown_parameters)])
+for part in (health, tanks, readings, forecasts):
+    router.include_router(part.router)
+
+__all__ = ["router"]

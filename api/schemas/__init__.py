@@ -1,0 +1,1 @@
+"""The shapes of requests and answers, and the strict reading of a request's body."""

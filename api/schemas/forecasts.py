@@ -1,0 +1,93 @@
+"""A forecast as it is answered: the form in which it is kept, described for those who read it.
+
+Flow     forecast -> **answer**
+"""
+
+from datetime import date, datetime
+from typing import Any, Literal
+
+from pydantic import BaseModel, Field
+
+from api.store.forecasts import to_document
+from forecaster.confidence import Forecast
+
+
+class ReasonOut(BaseModel):
+    """Why a forecast is in its state."""
+
+    code: str
+    state: str
+    text: str
+
+
+class LitresOut(BaseModel):
+    """Bulk litres in the tank at the as-of instant, heel included. [L]"""
+
+    p10: float
+    p50: float
+    p90: float
+
+
+class RunDryOut(BaseModel):
+    """First dates by which the heel is reached with that chance (%); null: not within the horizon."""
+
+    p02: date | None
+    p05: date | None
+    p10: date | None
+    p50: date | None
+    p90: date | None
+    p95: date | None
+
+
+class OrderOut(BaseModel):
+    """Between which dates to order (not: to have it delivered), and how many litres. [L]"""
+
+    earliest: date | None
+    latest: date | None
+    litres: float | None
+    note: str
+    text: str
+
+
+class DayOut(BaseModel):
+    """One civil day's end: litres if nothing is delivered, and the chance of being dry. [L]"""
+
+    date: date
+    p10: float
+    p50: float
+    p90: float
+    p_dry: float
+
+
+class LastTrustedOut(BaseModel):
+    """The last level that was believed. [L]"""
+
+    at: datetime
+    litres: float
+
+
+class AppointmentOut(BaseModel):
+    """The order date promised by the last told forecast."""
+
+    order_by: date
+    told_at: datetime
+
+
+class ForecastOut(BaseModel):
+    """A forecast. In any state but OK and WIDE its numbers are withheld: null, and no days."""
+
+    as_of: datetime
+    state: Literal["OK", "WIDE", "CHECK", "STALE", "BLIND", "URGENT"]
+    reasons: list[ReasonOut]
+    horizon_days: int
+    litres: LitresOut | None
+    run_dry: RunDryOut | None
+    order: OrderOut | None
+    daily: list[DayOut] = Field(description="empty where numbers are withheld")
+    last_trusted: LastTrustedOut | None
+    appointment: AppointmentOut | None
+
+
+def forecast_json(forecast: Forecast) -> dict[str, Any]:
+    """Turn a forecast into the JSON object that every door gives out."""
+    return to_document(forecast)
