@@ -100,6 +100,11 @@ def test_delivery_is_no_spike() -> None:
     assert names([1200.0, 1210.0, 400.0, 410.0, 420.0]) == ["NONE"] * 5
 
 
+def test_loss_before_a_delivery_is_no_spike() -> None:
+    """A fast fall followed by a rise to quite another level is told as what it is, not smoothed away."""
+    assert names([800.0, 300.0, 1200.0, 1190.0], quantity=Quantity.DIP_MM) == ["NONE"] * 4
+
+
 def test_fall_that_burning_explains_is_no_spike() -> None:
     """Between monthly dips, a low level before a delivery back to the old one is ordinary."""
     assert names([900.0, 200.0, 890.0], quantity=Quantity.DIP_MM, hours=720.0) == ["NONE"] * 3
