@@ -1,0 +1,26 @@
+"""The command `dipcast`: one module for each thing it does.
+
+Heavy libraries are imported inside the commands, so that help and `dipcast litres` come at once.
+
+Flow     arguments, files -> **cli** -> use cases, engine -> words or JSON
+
+=================  =====================================================================
+`app`              the commands and their options
+`values`           options that are more than a word: numbers, days, lead times, orders
+`gather`           files to the engine's inputs
+`telling`          the answer, its table and what it rests on, in words
+`trouble`          the one place where an error becomes words and an exit code
+=================  =====================================================================
+
+Exit codes: 0 answered (a forecast that is withheld is an answer too), 2 input not usable, 3 answered
+with rows set aside.
+"""
+
+from api.cli.app import app
+
+__all__ = ["app", "main"]
+
+
+def main() -> None:
+    """Run the command; the entry point of the package."""
+    app(prog_name="dipcast")

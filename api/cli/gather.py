@@ -1,0 +1,256 @@
+"""Files to the engine's inputs, for one forecast without a database.
+
+Every file is read before anything is refused, so that a person hears of all that is wrong at once.
+
+Flow     paths, options -> **inputs**, rows set aside, notes -> engine
+"""
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, field
+from datetime import date, datetime
+from functools import partial
+from pathlib import Path
+from typing import Any, Literal, TypeVar
+from zoneinfo import ZoneInfo
+
+from api.cli.trouble import SetAside
+from api.cli.values import parse_as_of, parse_lead_days, parse_ordered, parse_whole, read_option
+from api.ports import Clock
+from api.sources.files import parse_file, show_path
+from forecaster.civil import zone_of
+from forecaster.confidence import Reason, State
+from forecaster.deliveries import parse_deliveries, parse_receipts
+from forecaster.diary import parse_diary
+from forecaster.dwelling import Survey, parse_survey
+from forecaster.errors import DipcastError, Problem, shorten
+from forecaster.pipeline import Inputs
+from forecaster.readings import ParsedReadings, parse_readings
+from forecaster.reorder import OrderSettings
+from forecaster.rows import parse_date, parse_number
+from forecaster.stove import parse_stove_log
+from forecaster.tanks import parse_tank
+from forecaster.weather import ParsedWeather, Weather, parse_epw, parse_outlook, parse_weather
+
+Parsed = TypeVar("Parsed")
+
+RISK, RISK_VULNERABLE = 0.005, 0.002
+"""Accepted chance of running dry in an order cycle, and where somebody would be at special risk. [-]"""
+
+
+@dataclass(frozen=True, slots=True)
+class Files:
+    """Where the files are; None where there is none."""
+
+    tank: Path
+    readings: Path | None = None
+    weather: Path | None = None
+    years: Path | None = None
+    outlook: Path | None = None
+    deliveries: Path | None = None
+    receipts: Path | None = None
+    survey: Path | None = None
+    diary: Path | None = None
+    stove_log: Path | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Layout:
+    """How the files are written, where they are not written our way."""
+
+    decimal: str = "."
+    temp_kind: Literal["mean", "midrange"] = "mean"
+    time_column: str | None = None
+    level_column: str | None = None
+    unit: str | None = None
+    tz: str | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Ordering:
+    """How oil is ordered here, as typed; ``risk`` None stands for the home's own."""
+
+    lead_days: str = "3-10"
+    holidays: str | None = None
+    closed: Sequence[str] = ()
+    look_every_days: str = "1"
+    risk: str | None = None
+    min_drop_l: str = "500"
+    ordered: Sequence[str] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Gathered:
+    """What the files hold: the engine's inputs, what was set aside, what a reader should know."""
+
+    inputs: Inputs
+    zone: ZoneInfo
+    set_aside: tuple[SetAside, ...]
+    notes: tuple[str, ...]
+
+
+@dataclass(slots=True)
+class Desk:
+    """Reads one file after the other, and keeps what cannot be used for the end."""
+
+    set_aside: list[SetAside] = field(default_factory=list)
+    notes: list[str] = field(default_factory=list)
+    errors: list[DipcastError] = field(default_factory=list)
+
+    def read(self, path: Path | None, parse: Callable[[bytes], Parsed]) -> Parsed | None:
+        """Read a file; None where there is none, or where it cannot be used."""
+        if path is None:
+            return None
+        return self.attempt(lambda: parse_file(path, parse))
+
+    def attempt(self, work: Callable[[], Parsed]) -> Parsed | None:
+        """Do something that may find an input not usable."""
+        try:
+            return work()
+        except DipcastError as bad:
+            self.errors.append(bad)
+            return None
+
+    def keep(self, path: Path, problems: Sequence[Problem], notes: Sequence[str] = ()) -> None:
+        """Keep what was set aside of a file, and what it says about itself."""
+        if problems:
+            self.set_aside.append(SetAside(show_path(path), tuple(problems)))
+        self.notes += [f"{show_path(path)}: {note}" for note in notes]
+
+    def finish(self) -> None:
+        """Refuse, when anything could not be used.
+
+        Raises
+        ------
+        ExceptionGroup of DipcastError
+            All of it at once.
+        """
+        if self.errors:
+            raise ExceptionGroup("input not usable", self.errors)
+
+
+def gather_files(
+    files: Files, layout: Layout, ordering: Ordering, *, as_of: str | None, clock: Clock
+) -> Gathered:
+    """Read everything that a forecast rests on.
+
+    Parameters
+    ----------
+    files, layout, ordering
+        What was given.
+    as_of : str or None
+        A date (its end) or a time with offset; None for now.
+    clock : Clock
+        Tells now.
+
+    Raises
+    ------
+    ExceptionGroup of DipcastError
+        When a file or an option cannot be used.
+    """
+    desk = Desk()
+    tank = desk.read(files.tank, parse_tank)
+    survey = desk.read(files.survey, parse_survey)
+    name = (survey and survey.timezone) or (tank and tank.timezone) or layout.tz
+    zone = desk.attempt(lambda: zone_of(name or "UTC"))
+    settings = desk.attempt(lambda: _settings(ordering, survey))
+    at = desk.attempt(lambda: _as_of(as_of, zone, clock)) if zone is not None else None
+    readings = _readings(desk, files.readings, layout)
+    parts: dict[str, Any] = {}
+    if zone is not None and at is not None:
+        parts = _other_files(desk, files, layout, zone=zone, as_of=at)
+    desk.finish()
+    assert tank is not None
+    assert zone is not None
+    assert at is not None
+    assert settings is not None
+    inputs = Inputs(
+        tank=tank, as_of=at, timezone=zone.key, readings=readings.readings if readings else None,
+        survey=survey, settings=settings, notes=() if name else (_NO_ZONE,), **parts,
+    )  # fmt: skip
+    if survey is not None and files.survey is not None:
+        desk.keep(files.survey, (), survey.notes)
+    return Gathered(inputs, zone, tuple(desk.set_aside), tuple(desk.notes))
+
+
+_NO_ZONE = Reason(
+    "no_zone",
+    State.OK,
+    "No time zone is given, so days are counted in UTC: add timezone to the tank file, or give --tz.",
+)
+
+
+def _as_of(text: str | None, zone: ZoneInfo, clock: Clock) -> datetime:
+    return clock.now().replace(microsecond=0) if text is None else parse_as_of(text, zone)
+
+
+def _settings(given: Ordering, survey: Survey | None) -> OrderSettings:
+    ordered: dict[date, float] = {}
+    for text in given.ordered:
+        day, litres = read_option("--ordered", text, parse_ordered)
+        ordered[day] = ordered.get(day, 0.0) + litres
+    usual = RISK_VULNERABLE if survey is not None and survey.vulnerable else RISK
+    return OrderSettings(
+        lead_days=read_option("--lead-days", given.lead_days, parse_lead_days),
+        holidays=given.holidays,
+        closed=frozenset(read_option("--closed", text, parse_date) for text in given.closed),
+        look_every_days=read_option("--look-every-days", given.look_every_days, parse_whole),
+        risk=usual if given.risk is None else read_option("--risk", given.risk, parse_number),
+        min_drop_l=read_option("--min-drop-l", given.min_drop_l, parse_number),
+        ordered=ordered,
+    )
+
+
+def _readings(desk: Desk, path: Path | None, layout: Layout) -> ParsedReadings | None:
+    parse = partial(
+        parse_readings, decimal=layout.decimal, time_column=layout.time_column,
+        level_column=layout.level_column, unit=layout.unit, tz=layout.tz,
+    )  # fmt: skip
+    parsed = desk.read(path, parse)
+    if parsed is not None and path is not None:
+        desk.keep(path, parsed.problems, _unused(parsed.ignored_columns))
+    return parsed
+
+
+def _unused(columns: Sequence[str]) -> tuple[str, ...]:
+    names = ", ".join(shorten(c) or "(no name)" for c in columns)
+    return (f"columns not used: {names}",) if columns else ()
+
+
+def _other_files(
+    desk: Desk, files: Files, layout: Layout, *, zone: ZoneInfo, as_of: datetime
+) -> dict[str, Any]:
+    """Read what is not the level: weather, tickets, and what the household says."""
+    decimal = layout.decimal
+    tables: dict[str, Callable[[bytes], tuple[Any, ...]]] = {
+        "outlook": partial(parse_outlook, as_of=as_of, tz=zone, decimal=decimal),
+        "deliveries": partial(parse_deliveries, tz=zone.key, decimal=decimal),
+        "receipts": partial(parse_receipts, decimal=decimal),
+        "diary": parse_diary,
+        "stove_log": partial(parse_stove_log, decimal=decimal),
+    }
+    parts: dict[str, Any] = {
+        "weather": _weather(desk, files.weather, layout, zone),
+        "years": _weather(desk, files.years, layout, zone),
+    }
+    for name, parse in tables.items():
+        path: Path | None = getattr(files, name)
+        found = desk.read(path, parse)
+        if found is not None and path is not None:
+            parts[name], *kept = found
+            desk.keep(path, *kept)
+    return parts
+
+
+def _weather(desk: Desk, path: Path | None, layout: Layout, zone: ZoneInfo) -> Weather | None:
+    if path is None:
+        return None
+    parse: Callable[[bytes], ParsedWeather] = (
+        parse_epw
+        if path.suffix.lower() == ".epw"
+        else partial(parse_weather, kind=layout.temp_kind, tz=zone, decimal=layout.decimal)
+    )
+    parsed = desk.read(path, parse)
+    if parsed is None:
+        return None
+    desk.keep(path, parsed.problems, parsed.notes)
+    return parsed.weather
