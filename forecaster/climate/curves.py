@@ -2,7 +2,7 @@
 
 Flow     monthly normals -> **daily curve** -> anomalies, weather years
 Formula  three harmonics of the monthly values, each divided by sinc(k/12), the share a monthly mean
-         takes of it; then the remaining monthly errors, interpolated between mid-months, are added five times
+         takes of it; then the remaining monthly errors, interpolated between mid-months, are added ten times
 """
 
 import numpy as np
@@ -19,7 +19,7 @@ DAYS = 365
 MONTH_OF_DAY = np.repeat(np.arange(12), MONTH_DAYS)
 """Month, 0 to 11, of each day of the climate's year."""
 _HARMONICS = 3
-_PASSES = 5
+_PASSES = 10
 _MID_MONTH = np.cumsum(MONTH_DAYS) - MONTH_DAYS / 2.0 - 0.5
 
 

@@ -198,7 +198,7 @@ def draw_clearness(x: Floats, day: Ints, manner: Manner, rng: np.random.Generato
         other[i] = SUN_PERSISTENCE * other[i - 1] + kept * other[i]
     r = manner.sun_correlation[day][:, None]
     z = r * x + np.sqrt(1.0 - r**2) * other
-    quantile = _clearness_quantiles(manner)[day]
+    quantile = _clearness_quantiles(manner, day)
     out = np.empty_like(z)
     for i in range(z.shape[0]):
         out[i] = np.interp(z[i], _Z, quantile[i])
@@ -224,14 +224,17 @@ def _persistent(
     return x
 
 
-def _clearness_quantiles(manner: Manner) -> Floats:
-    """Quantiles of the clearness index at the normal scores ``_Z``, shape (365, score).
+def _clearness_quantiles(manner: Manner, day: Ints) -> Floats:
+    """Quantiles of the clearness index at the normal scores ``_Z``, shape (day, score).
 
     Worked out every fifth day and interpolated: an inverse Beta for each draw would cost a second.
     """
     from scipy.special import betaincinv, ndtr
 
-    node = np.arange(0, DAYS, _EVERY)
+    nodes = DAYS // _EVERY
+    low, part = day // _EVERY, (day % _EVERY)[:, None] / _EVERY
+    used, at = np.unique(np.concatenate([low, (low + 1) % nodes]), return_inverse=True)
+    node = used * _EVERY
     mean, sd = manner.clearness[node], manner.clearness_sd[node]
     top = np.maximum(CLEAREST, mean + 0.12)
     m = np.clip((mean - DARKEST) / (top - DARKEST), 0.02, 0.98)
@@ -239,8 +242,6 @@ def _clearness_quantiles(manner: Manner) -> Floats:
     size = m * (1.0 - m) / variance - 1.0
     share = betaincinv((m * size)[:, None], ((1.0 - m) * size)[:, None], ndtr(_Z)[None, :])
     quantile = DARKEST + (top - DARKEST)[:, None] * share
-    at = np.arange(DAYS) / _EVERY
-    low = at.astype(np.int64)
-    part = (at - low)[:, None]
-    result: Floats = quantile[low] * (1.0 - part) + quantile[(low + 1) % node.size] * part
+    before, after = quantile[at[: day.size]], quantile[at[day.size :]]
+    result: Floats = before * (1.0 - part) + after * part
     return result

@@ -28,8 +28,9 @@ HIGH_PLACE_M = 150.0
 """Above this a place's height is worth a note where the house's is not given. [m]"""
 REGION_KM = 60.0
 """A UK region's mean counts as so much further away than a station at its middle. [km]"""
-WARN_KM, WARN_M = 400.0, 1000.0
-"""Normals from further away, or another height, are pointed out. [km], [m]"""
+WARN_KM, WARN_M = 150.0, 400.0
+"""Normals from further away, or another height, are pointed out: of German reference years 150 to 300
+km away some had 16 % more degree-days than the nearest place's normals say. [km], [m]"""
 REFUSE_KM = 1200.0
 """No normals are taken from further away. [km]"""
 WRONG_PLACE_C = 8.0
@@ -231,7 +232,9 @@ def _nearest(latitude: float, longitude: float, elevation_m: float | None) -> No
         raise WeatherError(Problem("no_normals", "latitude", mend))
     notes = list(found.notes)
     if km > WARN_KM:
-        notes.append(f"the normals are those of {found.name}, {km:,.0f} km away")
+        notes.append(
+            f"the normals are those of {found.name}, {km:,.0f} km away: a record of nearer weather is better"
+        )
     if elevation_m is not None and abs(rise) > WARN_M:
         notes.append(f"the house lies {abs(rise):,.0f} m {'above' if rise > 0 else 'below'} {found.name}")
     if elevation_m is None and found.elevation_m > HIGH_PLACE_M:

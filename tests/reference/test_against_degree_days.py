@@ -112,6 +112,6 @@ def test_methods_on_real_hours() -> None:
 
 
 def _temperature(file: Path) -> np.ndarray:
-    lines = file.read_text(encoding="latin-1").splitlines()
+    lines = file.read_text(encoding="utf-8").splitlines()
     first = next(i for i, line in enumerate(lines) if line.startswith("***")) + 1
     return np.array([float(line.split()[8]) for line in lines[first:] if line.strip()]).reshape(365, 24)
