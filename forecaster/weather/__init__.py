@@ -16,6 +16,7 @@ from forecaster.weather.outlook import parse_outlook
 from forecaster.weather.series import Kind, Outlook, ParsedWeather, Weather
 
 __all__ = [
+    "Kind",
     "Outlook",
     "ParsedWeather",
     "Weather",
