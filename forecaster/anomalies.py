@@ -93,7 +93,7 @@ def find_reasons(evidence: Evidence) -> tuple[Reason, ...]:
     finders = (
         *(_blind, _stale, _stuck, _silent_echo, _unit_change, _contradiction, _fast_loss, _maybe_dry),
         *(_ticket_without_rise, _wrong_geometry, _unreported_delivery, _rising, _dead_band),
-        *(_wide, _short_history, _old_weather),
+        *(_tickets_only, _wide, _short_history, _old_weather),
     )
     return tuple(r for finder in finders for r in finder(evidence))
 
@@ -320,6 +320,13 @@ def _dead_band(e: Evidence) -> Sequence[Reason]:
     least = litres_text(float(e.levels.litres[usable[-1]]), sd=10)
     text = f"The oil stands too close to the sensor to be measured: there are at least {least}."
     return [Reason("dead_band", State.WIDE, text)]
+
+
+def _tickets_only(e: Evidence) -> Sequence[Reason]:
+    if _trusted(e).any() or e.posterior.observed_from is None:
+        return ()
+    text = "No level has been read: this rests on the last fill, the weather and your survey."
+    return [Reason("tickets_only", State.WIDE, text)]
 
 
 def _wide(e: Evidence) -> Sequence[Reason]:

@@ -137,7 +137,11 @@ class ToldForecast:
 
 @dataclass(frozen=True, slots=True)
 class WithheldForecast:
-    """A forecast whose numbers may not be told: what was last seen, why, and what to do."""
+    """A forecast whose numbers may not be told: what was last seen, why, and what to do.
+
+    ``order_below_l`` says at which gauge reading an order is due today: no forecast of this tank, but
+    what this house may burn until a delivery. [L]
+    """
 
     as_of: datetime
     state: State
@@ -145,6 +149,7 @@ class WithheldForecast:
     horizon_days: int
     last_trusted: LastTrusted | None
     appointment: Appointment | None
+    order_below_l: float | None = None
 
     def __post_init__(self) -> None:
         if self.state.is_told:
@@ -173,6 +178,7 @@ def gate(
     last_trusted: LastTrusted | None,
     earlier: Appointment | None,
     order_by: date | None,
+    order_below_l: float | None = None,
 ) -> Forecast:
     """Let the numbers through, or keep them back.
 
@@ -187,6 +193,8 @@ def gate(
     order_by : date or None
         Latest order date computed now: from the paths when told, from the fullest burn the data
         allow when withheld; None where none is in sight.
+    order_below_l : float or None
+        Bulk litres below which an order is due at once. [L]
 
     Notes
     -----
@@ -203,9 +211,8 @@ def gate(
         )  # fmt: skip
     if state.is_told:
         raise ValueError("a forecast without numbers needs a reason to be withheld")
-    return WithheldForecast(
-        as_of, state, kept, horizon_days, last_trusted, keep_appointment(earlier, order_by, told_at=as_of)
-    )
+    kept_date = keep_appointment(earlier, order_by, told_at=as_of)
+    return WithheldForecast(as_of, state, kept, horizon_days, last_trusted, kept_date, order_below_l)
 
 
 def keep_appointment(

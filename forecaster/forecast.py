@@ -18,6 +18,7 @@ from forecaster.levels import OIL_DAYS, PLACES
 
 Floats = npt.NDArray[np.float64]
 
+STATES = 6
 PATHS = 2_000
 """Paths of a forecast: the 5 % point then wanders by less than a day between draws."""
 
@@ -69,9 +70,49 @@ class Paths:
     burned_l: Floats
 
 
-def draw_states(
-    posterior: Posterior, *, paths: int, rng: np.random.Generator
-) -> tuple[npt.NDArray[np.int64], Floats]:
+@dataclass(frozen=True, slots=True)
+class Chances:
+    """The random numbers of a forecast: drawn once, shared by every tank and every day.
+
+    ``order`` shuffles scenarios among paths, ``stratum`` places the draws of grid points; ``state`` and
+    ``offset`` are standard normals of the state and of the levels' common error; ``slow`` standard
+    normals and ``day`` positive factors with mean 1 of every path and day.
+    """
+
+    stratum: float
+    order: npt.NDArray[np.int64]
+    state: Floats
+    offset: Floats
+    slow: Floats
+    day: Floats
+
+
+def draw_chances(*, paths: int, days: int, day_noise: float, rng: np.random.Generator) -> Chances:
+    """Draw the random numbers of a forecast.
+
+    Parameters
+    ----------
+    paths, days : int
+    day_noise : float
+        Relative standard deviation of a day's burn about its expectation. [-]
+    rng : Generator
+
+    Notes
+    -----
+    A day's factor is lognormal with mean 1: never negative, so that colder is never less.
+    """
+    log_sd = np.sqrt(np.log1p(day_noise**2))
+    return Chances(
+        stratum=rng.random(),
+        order=rng.permutation(paths),
+        state=rng.standard_normal((paths, STATES)),
+        offset=rng.standard_normal(paths),
+        slow=rng.standard_normal((paths, days)),
+        day=np.exp(log_sd * rng.standard_normal((paths, days)) - 0.5 * log_sd**2),
+    )
+
+
+def draw_states(posterior: Posterior, chances: Chances) -> tuple[npt.NDArray[np.int64], Floats]:
     """Draw grid points by their weight and states from each point's Gaussian.
 
     Returns
@@ -80,10 +121,11 @@ def draw_states(
     state : float array, shape (path, 6)
         (V, base, slope, sun, stove, m); the intensities clipped at zero.
     """
+    paths = len(chances.order)
     edges = np.cumsum(posterior.weight)
-    point = np.searchsorted(edges, (np.arange(paths) + rng.random()) / paths * edges[-1], side="left")
-    point = np.minimum(point, len(edges) - 1)
-    normal = rng.standard_normal((paths, posterior.mean.shape[1]))
+    at = (np.arange(paths) + chances.stratum) / paths * edges[-1]
+    point = np.minimum(np.searchsorted(edges, at, side="left"), len(edges) - 1)
+    normal = chances.state
     state = np.empty_like(normal)
     for g in np.unique(point):
         mine = point == g
@@ -105,8 +147,7 @@ def simulate_litres(
     density_15c: float,
     promised_l: Floats,
     offset_sd_l: float = 0.0,
-    rng: np.random.Generator,
-    paths: int = PATHS,
+    chances: Chances,
     settings: Settings | None = None,
 ) -> Paths:
     """Simulate the tank from the as-of instant on.
@@ -129,26 +170,26 @@ def simulate_litres(
         Bulk litres promised for each day. [L]
     offset_sd_l : float
         What all levels of this tank may be off by together: its table, the sensor's height. [L]
-    rng : Generator
-        The same seed gives the same forecast.
+    chances : Chances
+        At least as many days as ``ahead``.
     """
     from forecaster.burn_model import kernel
 
     s = settings or Settings()
     scenarios, days = ahead.temp_c.shape
-    point, state = draw_states(posterior, paths=paths, rng=rng)
+    point, state = draw_states(posterior, chances)
     # each weather year serves as many paths as any other, in an order unrelated to the grid's
-    scenario_of = rng.permutation(np.resize(np.arange(scenarios), paths))
+    scenario_of = np.resize(np.arange(scenarios), len(point))[chances.order]
     burned = kernel.burn_paths(
         ahead.temp_c, ahead.sun_kwh_m2, ahead.stove_kwh, ahead.stove_rate, ahead.base_factor,
         ahead.heat_factor, day_share, scenario_of, posterior.base_c[point], posterior.inertia[point],
         posterior.smooth_c[point], np.ascontiguousarray(state[:, 1:5]), np.ascontiguousarray(state[:, 5]),
-        posterior.slow_sd[point], rng.standard_normal((paths, days)), rng.standard_normal((paths, days)),
-        s.rounding_k, posterior.kappa, posterior.omega, float(np.exp(-1.0 / s.slow_days)), s.day_noise,
+        posterior.slow_sd[point], chances.slow[:, :days], chances.day[:, :days],
+        s.rounding_k, posterior.kappa, posterior.omega, float(np.exp(-1.0 / s.slow_days)),
     )  # fmt: skip
     at_15c = state[:, :1] - np.cumsum(burned, axis=1) + np.cumsum(promised_l)
     bulk = to_bulk_litres(1.0, oil_c, density_15c)[scenario_of]
     now = state[:, 0] * to_bulk_litres(1.0, np.asarray(oil_now_c), density_15c)
     # no number of readings averages away what they share
-    offset = offset_sd_l * rng.standard_normal(paths)
+    offset = offset_sd_l * chances.offset
     return Paths(ahead.date, np.asarray(now) + offset, at_15c * bulk + offset[:, None], burned)

@@ -55,13 +55,13 @@ from forecaster.deliveries import Deliveries, Receipts, Rise, check_tickets, fin
 from forecaster.diary import DiaryEntry
 from forecaster.dwelling import Survey, burn_prior
 from forecaster.errors import Problem, WeatherError
-from forecaster.forecast import PATHS, Paths, daily_oil_c, simulate_litres
+from forecaster.forecast import PATHS, Chances, Paths, daily_oil_c, draw_chances, simulate_litres
 from forecaster.fuel import to_bulk_litres, to_litres_at_15c
 from forecaster.levels import Levels, to_levels
 from forecaster.outlook import recent_weather, splice_outlook
 from forecaster.past_weather import PastWeather, complete_weather
 from forecaster.readings import Readings
-from forecaster.reorder import OrderSettings, advise_order
+from forecaster.reorder import OrderSettings, advise_order, order_below_l
 from forecaster.run_dry import chance_dry, run_dry_date, run_dry_days
 from forecaster.screening import screen_readings
 from forecaster.stove import StoveLog
@@ -101,8 +101,9 @@ class Inputs:
         The tank, the instant of knowledge (UTC), and the tank's zone.
     readings, deliveries, receipts, weather, years, outlook, survey, diary, stove_log
         What there is; None where there is none. Anything later than as-of is not looked at.
-    weather_ahead
-        Weather years already drawn for this place and day, so that many tanks share them.
+    weather_ahead, chances
+        Weather years already laid ahead of this place and day, and random numbers already drawn, so that
+        many tanks share them; None: they are drawn.
     settings, appointment
         How oil is ordered here, and what the last told forecast promised.
     notes
@@ -124,6 +125,7 @@ class Inputs:
     diary: tuple[DiaryEntry, ...] = ()
     stove_log: StoveLog | None = None
     weather_ahead: WeatherYears | None = None
+    chances: Chances | None = None
     settings: OrderSettings = field(default_factory=OrderSettings)
     appointment: Appointment | None = None
     notes: tuple[Reason, ...] = ()
@@ -213,10 +215,13 @@ def work_out(inputs: Inputs, *, rng: np.random.Generator) -> Working:
     length = (days[-1] - days[-2]) / np.timedelta64(1, "s")
     share = np.ones(horizon)
     share[0] = float((days[-1] - now) / np.timedelta64(1, "s")) / float(length)
+    chances = known.chances or draw_chances(
+        paths=known.paths, days=horizon, day_noise=known.model.day_noise, rng=rng
+    )
     paths = simulate_litres(
         posterior, drivers_ahead, day_share=share, oil_c=oil_ahead, oil_now_c=float(oil_c[-1]),
         density_15c=tank.fuel.density_15c, promised_l=_promised(known.settings.ordered, today, horizon),
-        offset_sd_l=_offset_sd_l(levels, tank), rng=rng, paths=known.paths, settings=known.model,
+        offset_sd_l=_offset_sd_l(levels, tank), chances=chances, settings=known.model,
     )  # fmt: skip
     run_dry = run_dry_days(paths.litres, heel_l=tank.heel_l)
     # a path that is dry already at as-of was dry before the first evening
@@ -234,7 +239,11 @@ def work_out(inputs: Inputs, *, rng: np.random.Generator) -> Working:
     forecast = gate(
         Numbers(_band(paths.now_l), _run_dry_dates(p_dry, today.item()), order, _daily(paths, p_dry)),
         as_of=known.as_of, reasons=(*find_reasons(evidence), *known.notes), horizon_days=known.horizon_days,
-        last_trusted=_last_trusted(levels), earlier=known.appointment, order_by=order.latest,
+        last_trusted=_last_trusted(levels), earlier=known.appointment,
+        order_by=order.latest if posterior.observed_from is not None else None,
+        order_below_l=order_below_l(
+            paths.litres, now_l=paths.now_l, first=today.item(), heel_l=tank.heel_l, settings=known.settings
+        ),
     )  # fmt: skip
     return Working(forecast, levels, past, posterior, paths, p_dry, normals, prior.rests_on)
 
@@ -323,8 +332,9 @@ def _levels(inputs: Inputs, past: PastWeather, days: npt.NDArray[np.datetime64])
     flags = screen_readings(readings, inputs.tank, ticket_at=tickets)
 
     def air_at(at: npt.NDArray[np.datetime64]) -> Floats:
-        day = np.clip(np.searchsorted(days, at, side="right") - 1, 0, len(past.temp_c) - 1)
-        return np.asarray(past.temp_c[day])
+        day = np.searchsorted(days, at, side="right") - 1
+        known = (day >= 0) & (day < len(past.temp_c))
+        return np.where(known, past.temp_c[np.clip(day, 0, len(past.temp_c) - 1)], np.nan)
 
     return to_levels(readings, inputs.tank, flags=flags, air_at=air_at)
 

@@ -205,6 +205,38 @@ def advise_order(
     return _window(earliest, latest, first=first, room=room, settings=settings)
 
 
+def order_below_l(
+    litres: Floats, *, now_l: Floats, first: date, heel_l: float, settings: OrderSettings
+) -> float | None:
+    """Level below which an order is due today: the heel, and what may burn until a delivery.
+
+    Parameters
+    ----------
+    litres : float array, shape (path, day)
+        Bulk litres at the end of each day ahead. [L]
+    now_l : float array, shape (path,)
+        Bulk litres at the as-of instant. [L]
+
+    Returns
+    -------
+    float or None
+        Bulk litres; None where deliveries lie beyond the days simulated. [L]
+
+    Examples
+    --------
+    >>> falling = 500.0 - 10.0 * np.arange(1, 21)[None]
+    >>> order_below_l(falling, now_l=np.array([500.0]), first=date(2024, 1, 8), heel_l=50.0,
+    ...               settings=OrderSettings(lead_days=(3, 3)))
+    100.0
+    """
+    delivery, _ = delivery_days(first, 1, settings=settings)
+    by = delivery[0] + settings.look_every_days
+    if by[-1] >= litres.shape[1]:
+        return None
+    burned = now_l[:, None] - litres[:, by]
+    return heel_l + float(np.quantile(burned, 1.0 - settings.risk))
+
+
 def quantity_l(room_l: float, *, min_drop_l: float) -> float:
     """Litres to order for the room there is: down to a 10 l step, never below the smallest delivery.
 

@@ -18,6 +18,9 @@ from forecaster.reorder import OrderSettings
 
 SD_PER_BAND = 2.563
 """Width of a normal's 10 to 90 % band in standard deviations. [-]"""
+ORDER_BELOW_STEP_L = 20.0
+"""The gauge reading at which to order is told in steps of that. [L]"""
+HALF_YEAR_D = 182
 NEAR_DAYS = 14
 """An appointment that close is said to be near when the tank cannot be seen. [d]"""
 
@@ -71,6 +74,8 @@ def answer(forecast: Forecast, *, zone: ZoneInfo, settings: OrderSettings) -> An
     match forecast:
         case ToldForecast():
             sentence = _told(forecast, zone=zone, settings=settings)
+            risk = risk_text(forecast, settings)
+            reasons = (*reasons, risk) if risk is not None else reasons
             cautions = (ESTIMATE,) if forecast.order.litres is None else (ESTIMATE, ROOM_TO_EXPAND)
         case WithheldForecast():
             sentence = _withheld(forecast, zone=zone)
@@ -78,15 +83,19 @@ def answer(forecast: Forecast, *, zone: ZoneInfo, settings: OrderSettings) -> An
     return Answer(sentence, reasons, cautions)
 
 
-def winters_between_run_outs(settings: OrderSettings, *, cycles_a_winter: float) -> float:
-    """How many winters pass between run-outs, at the accepted risk of each order cycle.
+def risk_text(forecast: ToldForecast, settings: OrderSettings) -> str | None:
+    """Say how seldom the tank runs dry when orders are placed in the window; None without a quantity.
 
-    Examples
-    --------
-    >>> winters_between_run_outs(OrderSettings(risk=0.005), cycles_a_winter=2.0)
-    100.0
+    The risk is accepted once in each order cycle; a winter has as many cycles as the half-year ahead
+    burns such orders.
     """
-    return 1.0 / (settings.risk * cycles_a_winter)
+    litres = forecast.order.litres
+    if litres is None or len(forecast.daily) <= HALF_YEAR_D:
+        return None
+    burned = forecast.litres.p50 - forecast.daily[HALF_YEAR_D].p50
+    cycles = max(burned / litres, 1.0)
+    winters = int(1.0 / (settings.risk * cycles))
+    return f"Ordered by then every time, the tank runs dry less often than one winter in {winters:,}."
 
 
 def _told(forecast: ToldForecast, *, zone: ZoneInfo, settings: OrderSettings) -> str:
@@ -147,10 +156,11 @@ def _withheld(forecast: WithheldForecast, *, zone: ZoneInfo) -> str:
             f"The last level we trust is about {litres_text(forecast.last_trusted.litres, sd=8.0)}, of {at}."
         )
     due = forecast.appointment is not None and (forecast.appointment.order_by - today).days <= NEAR_DAYS
-    if due:
+    if due and forecast.order_below_l is not None:
+        below = litres_text(forecast.order_below_l, sd=ORDER_BELOW_STEP_L)
         parts.append(
-            "We cannot see the tank and the day we gave for ordering is near: read the gauge today, and "
-            "order unless it shows plenty."
+            "We cannot see the tank and the date we gave is near: read the gauge today, and order if it is "
+            f"below {below}."
         )
     else:
         parts.append("Read the gauge, or dip the tank at a dip point that you can reach from the ground.")

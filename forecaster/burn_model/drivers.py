@@ -61,7 +61,13 @@ def house_drivers(date: Dates, temp_c: Floats, ghi_wh_m2: Floats, *, house: Hous
     base_factor = base * season * (1.0 - house.prior.hot_water_share_of_base[month] * spared)
     kwh, rate = _stove(date, house)
     return Drivers(
-        date, np.asarray(temp_c, np.float64), sun, np.broadcast_to(base_factor, sun.shape).copy(), heat, kwh, rate
+        date,
+        np.asarray(temp_c, np.float64),
+        sun,
+        np.broadcast_to(base_factor, sun.shape).copy(),
+        heat,
+        kwh,
+        rate,
     )
 
 

@@ -4,11 +4,13 @@ Flow     steps, prior -> **fit** -> posterior
 """
 
 from dataclasses import dataclass, field
+from typing import NamedTuple
 
 import numpy as np
 import numpy.typing as npt
 
-from forecaster.burn_model.steps import Additions, Drivers, Observations, cut_steps, sum_over_steps
+from forecaster.burn_model.steps import Additions, Drivers, Observations, Steps, cut_steps, sum_over_steps
+from forecaster.burn_model.stuck import LEAST_STEPS, stuck_readings
 from forecaster.dwelling import BurnPrior
 
 Floats = npt.NDArray[np.float64]
@@ -57,8 +59,9 @@ class Settings:
     gate, gate_cost, escape_after, escape_sd_l
         A reading further off than ``gate`` standard deviations is not used and costs ``gate_cost``
         nats; after ``escape_after`` in a row the level is let go by ``escape_sd_l``.
-    stuck_steps
-        A repeated raw reading is no reading once the expected burn exceeds that many sensor steps.
+    patience
+        A raw value that goes on repeating is no reading once the expected burn exceeds that many
+        sensor steps; see `forecaster.burn_model.stuck`.
     """
 
     grid: Grid = field(default_factory=Grid)
@@ -72,7 +75,7 @@ class Settings:
     gate_cost: float = 9.0
     escape_after: int = 4
     escape_sd_l: float = 316.0
-    stuck_steps: float = 1.8
+    patience: float = 4.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -224,28 +227,37 @@ def fit_burn_model(
     if past_litres is not None:
         logw0 = logw0 + _condition_on_past(a0, p0, past_litres, grid, inertias, bases, kappa, omega, s)
     y = at_steps(observations.litres, np.nan)
-    args = (
-        x, grid.row, steps.days, steps.added_l, steps.added_var, y,
-        at_steps(observations.bulk_per_15c, 1.0), at_steps(observations.sd_l**2, 1.0),
-        at_steps(observations.at_least, 0.0) > 0, at_steps(observations.repeats, 0.0) > 0,
-        at_steps(observations.step_l, 1.0), a0, p0, logw0 - logw0.max(), grid.slow_sd, grid.noise**2,
-        drift_sd, float(np.exp(-1.0 / s.slow_days)), s.day_noise, s.floor_sd_l, s.forgetting, s.gate,
-        s.gate_cost, s.escape_after, s.escape_sd_l**2, s.stuck_steps,
-    )  # fmt: skip
-    innovations = np.full(len(y), np.nan)
-    verdicts = np.zeros(len(y), np.int8)
-    mean, cov, logw, _ = kernel.filter_grid(*args, innovations, verdicts, np.empty(0), -1)
-    weight = np.exp(logw - logw.max())
+    step_l = at_steps(observations.step_l, 1.0)
+    phi = float(np.exp(-1.0 / s.slow_days))
+
+    def run(points: slice, stuck: npt.NDArray[np.bool_], stuck_steps: float, watch: int = -1) -> _Run:
+        watched = _Watched(np.full(len(y), np.nan), np.zeros(len(y), np.int8), np.zeros(len(y)))
+        mean, cov, logw, _ = kernel.filter_grid(
+            x, grid.row[points], steps.days, steps.added_l, steps.added_var, y,
+            at_steps(observations.bulk_per_15c, 1.0), at_steps(observations.sd_l**2, 1.0),
+            at_steps(observations.at_least, 0.0) > 0, stuck, step_l, a0[points], p0[points],
+            (logw0 - logw0.max())[points], grid.slow_sd[points], grid.noise[points] ** 2, drift_sd[points],
+            phi, s.day_noise, s.floor_sd_l, s.forgetting, s.gate, s.gate_cost, s.escape_after,
+            s.escape_sd_l**2, stuck_steps, *watched, watch,
+        )  # fmt: skip
+        return _Run(mean, cov, logw, watched)
+
+    # first pass, one point: what should have been burned between readings, to tell stuck from idle
+    middle = _middle(s.grid)
+    first = run(slice(middle, middle + 1), at_steps(observations.repeats, 0.0) > 0, LEAST_STEPS, watch=0)
+    stuck = at_steps(_stuck(first.watched.expected, steps, observations, s), 0.0) > 0
+    whole = run(slice(None), stuck, -np.inf)
+    weight = np.exp(whole.logw - whole.logw.max())
     weight /= weight.sum()
     heaviest = int(weight.argmax())
-    _follow(args, heaviest, innovations, verdicts)
+    followed = run(slice(heaviest, heaviest + 1), stuck, -np.inf, watch=0).watched
     last_full_day = int(np.searchsorted(midnights, as_of, side="right")) - 1
     smooth = _smoothed(drivers.temp_c[:last_full_day], inertias) if last_full_day > 0 else drivers.temp_c[:1]
     return Posterior(
         at=as_of, base_c=grid.base_c, inertia=inertias[grid.inertia_index], slow_sd=grid.slow_sd,
-        noise=grid.noise, mean=mean, cov=cov, weight=weight,
+        noise=grid.noise, mean=whole.mean, cov=whole.cov, weight=weight,
         smooth_c=np.broadcast_to(smooth, inertias.shape)[grid.inertia_index],
-        kappa=kappa, omega=omega, innovations=innovations[seen], verdicts=verdicts[seen],
+        kappa=kappa, omega=omega, innovations=followed.innovations[seen], verdicts=followed.verdicts[seen],
         observed_from=start if len(observations.at) else None,
     )  # fmt: skip
 
@@ -257,6 +269,23 @@ class PastLitres:
     drivers: Drivers
     litres: float
     sd_l: float
+
+
+class _Watched(NamedTuple):
+    """What the filter writes of one grid point, shape (step,)."""
+
+    innovations: Floats
+    verdicts: npt.NDArray[np.int8]
+    expected: Floats
+
+
+class _Run(NamedTuple):
+    """One run of the filter over some grid points."""
+
+    mean: Floats
+    cov: Floats
+    logw: Floats
+    watched: _Watched
 
 
 @dataclass(frozen=True, slots=True)
@@ -335,16 +364,25 @@ def _condition_on_past(
     return np.asarray(-0.5 * (np.log(f) + v * v / f))
 
 
-def _follow(
-    args: tuple[object, ...], point: int, innovations: Floats, verdicts: npt.NDArray[np.int8]
-) -> None:
-    """Run one grid point again and write what became of each observation."""
-    from forecaster.burn_model import kernel
+def _middle(grid: Grid) -> int:
+    """Index of the grid's middle point."""
+    shape = (len(grid.base_c), len(grid.inertia_d), len(grid.slow_sd), len(grid.noise))
+    return int(np.ravel_multi_index(tuple((n - 1) // 2 for n in shape), shape))
 
-    one = slice(point, point + 1)
-    per_point = {1, 11, 12, 13, 14, 15, 16}
-    single = [np.ascontiguousarray(a[one]) if i in per_point else a for i, a in enumerate(args)]  # type: ignore[index]
-    kernel.filter_grid(*single, innovations, verdicts, np.empty(len(verdicts)), 0)
+
+def _stuck(
+    expected_l: Floats, steps: Steps, observations: Observations, s: Settings
+) -> npt.NDArray[np.bool_]:
+    """Sum the steps between readings and look for stuck runs; shape (reading,)."""
+    upto = np.flatnonzero(steps.reading >= 0)
+    if len(upto) == 0:
+        return np.zeros(0, bool)
+    burned = np.diff(np.cumsum(expected_l)[upto], prepend=0.0)
+    added = np.diff(np.cumsum(steps.added_l)[upto], prepend=0.0)
+    return stuck_readings(
+        burned, added, observations.litres, observations.step_l,
+        observations.repeats & ~observations.at_least, patience=s.patience,
+    )  # fmt: skip
 
 
 def _smoothed(temp_c: Floats, inertias: Floats) -> Floats:

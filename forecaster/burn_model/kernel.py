@@ -293,6 +293,36 @@ def filter_grid(
     return a_out, p_out, logw, loglik
 
 
+# The paths read softplus and exp from tables by straight lines: three times faster than computing
+# them, within 4e-5 of them, and as monotone, so that colder weather still never burns less.
+_NODES = 64.0
+_SOFTPLUS_END, _FADE_END = 32.0, 40.0
+_SOFTPLUS = np.logaddexp(0.0, np.arange(-_SOFTPLUS_END, _SOFTPLUS_END + 2 / _NODES, 1 / _NODES))
+_FADE = np.exp(-np.arange(0.0, _FADE_END + 2 / _NODES, 1 / _NODES))
+
+
+@nb.njit(cache=True)  # type: ignore[untyped-decorator]
+def softplus(z: float) -> float:
+    """log(1 + exp(z)) from the table."""
+    if z >= _SOFTPLUS_END:
+        return z
+    if z <= -_SOFTPLUS_END:
+        return 0.0
+    place = (z + _SOFTPLUS_END) * _NODES
+    i = int(place)
+    return float(_SOFTPLUS[i] + (place - i) * (_SOFTPLUS[i + 1] - _SOFTPLUS[i]))
+
+
+@nb.njit(cache=True)  # type: ignore[untyped-decorator]
+def fade(y: float) -> float:
+    """exp(-y) for y at or above 0, from the table."""
+    if y >= _FADE_END:
+        return 0.0
+    place = y * _NODES
+    i = int(place)
+    return float(_FADE[i] + (place - i) * (_FADE[i + 1] - _FADE[i]))
+
+
 @nb.njit(cache=True)  # type: ignore[untyped-decorator]
 def burn_paths(
     temp_c: Floats,
@@ -309,45 +339,45 @@ def burn_paths(
     theta: Floats,
     m0: Floats,
     slow_sd: Floats,
-    z_slow: Floats,
-    z_day: Floats,
+    slow_normal: Floats,
+    day_factor: Floats,
     rounding_k: float,
     kappa: float,
     omega: float,
     slow_phi: float,
-    day_noise: float,
 ) -> Floats:
     """Litres burned on each day of each path, at 15 C: shape (path, day).
 
     ``temp_c``, ``sun_kwh_m2`` and ``base_factor`` have shape (scenario, day); ``stove_kwh``,
     ``stove_rate``, ``heat_factor`` and ``day_share`` (the part of the day still ahead) shape (day,);
     ``scenario_of``, ``base_c``, ``inertia``, ``smooth0``, ``m0`` and ``slow_sd`` shape (path,);
-    ``theta`` (path, 4); ``z_slow``, ``z_day`` standard normals (path, day).
+    ``theta`` (path, 4); ``slow_normal`` standard normals and ``day_factor`` positive factors with mean
+    1, shape (path, day). The heating is that of `spared_degree_days`.
     """
     paths = theta.shape[0]
     days = temp_c.shape[1]
     out = np.empty((paths, days))
     slow_step = math.sqrt(1.0 - slow_phi * slow_phi)
-    # the day's factor is lognormal with mean 1: never negative, so colder is never less
-    log_sd = math.sqrt(math.log(1.0 + day_noise * day_noise))
     for i in range(paths):
         s = scenario_of[i]
         m = m0[i]
         smooth = smooth0[i]
+        slope = theta[i, 1]
         # shares of sun and stove at most what is there: heating stays at or above zero
-        sun_share = (
-            min(1.0, theta[i, 2] / (kappa * theta[i, 1])) if kappa > 0.0 and theta[i, 1] > 0.0 else 0.0
-        )
-        stove_share = (
-            min(1.0, theta[i, 3] / (omega * theta[i, 1])) if omega > 0.0 and theta[i, 1] > 0.0 else 0.0
-        )
+        sun_share = min(1.0, theta[i, 2] / (kappa * slope)) if kappa > 0.0 and slope > 0.0 else 0.0
+        stove_share = min(1.0, theta[i, 3] / (omega * slope)) if omega > 0.0 and slope > 0.0 else 0.0
         for d in range(days):
             smooth = inertia[i] * smooth + (1.0 - inertia[i]) * temp_c[s, d]
-            dd = degree_days(smooth, base_c[i], rounding_k)
-            sun, stove = spared_degree_days(dd, sun_kwh_m2[s, d], stove_kwh[d], stove_rate[d], kappa, omega)
-            heat = theta[i, 1] * (dd - sun_share * sun - stove_share * stove)
-            mean = theta[i, 0] * base_factor[s, d] + heat_factor[d] * heat
-            factor = math.exp(log_sd * z_day[i, d] - 0.5 * log_sd * log_sd)
-            out[i, d] = day_share[d] * mean * max(0.05, 1.0 + m) * factor
-            m = slow_phi * m + slow_step * slow_sd[i] * z_slow[i, d]
+            dd = rounding_k * softplus((base_c[i] - smooth) / rounding_k)
+            left = dd
+            met = 0.0
+            if dd > 1e-9:
+                left = dd * fade(kappa * sun_kwh_m2[s, d] / dd)
+                met = sun_share * (dd - left)
+                if stove_kwh[d] > 0.0 and omega > 0.0 and left > 1e-9:
+                    offered = stove_kwh[d] * (1.0 - fade(stove_rate[d] * dd))
+                    met += stove_share * left * (1.0 - fade(omega * offered / left))
+            mean = theta[i, 0] * base_factor[s, d] + heat_factor[d] * slope * (dd - met)
+            out[i, d] = day_share[d] * mean * max(0.05, 1.0 + m) * day_factor[i, d]
+            m = slow_phi * m + slow_step * slow_sd[i] * slow_normal[i, d]
     return out

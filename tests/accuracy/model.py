@@ -4,13 +4,15 @@ It gets what the baselines get, and a survey without a single answer but the pla
 measured is taken from the place's normals, as the engine does.
 """
 
+from functools import cache
+
 import numpy as np
 
-from forecaster.burn_model import Additions, Observations, Posterior, fit_burn_model
+from forecaster.burn_model import Additions, Observations, Posterior, Settings, fit_burn_model
 from forecaster.burn_model.drivers import House, house_drivers
 from forecaster.climate import Normals, normal_day, normals_for
 from forecaster.dwelling import Survey, burn_prior
-from forecaster.forecast import simulate_litres
+from forecaster.forecast import PATHS, Chances, draw_chances, simulate_litres
 from forecaster.fuel import KEROSENE
 from forecaster.weather import Weather
 from tests.accuracy.data import Days, Floats
@@ -60,9 +62,16 @@ def burned_samples_l(
         oil_now_c=OIL_C,
         density_15c=KEROSENE.density_15c,
         promised_l=np.zeros(days),
-        rng=np.random.default_rng(SEED),
+        chances=chances(days),
     )
     return np.asarray(paths.burned_l.sum(axis=1))
+
+
+@cache
+def chances(days: int) -> Chances:
+    """The random numbers that all forecasts share."""
+    settings = Settings()
+    return draw_chances(paths=PATHS, days=days, day_noise=settings.day_noise, rng=np.random.default_rng(SEED))
 
 
 def observations(window: Window, day_end: Days) -> Observations:
