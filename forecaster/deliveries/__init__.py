@@ -7,7 +7,7 @@ Formula  rise = median of 3 levels after − median of 5 before + burn in betwee
 Source   common practice, no source; windows from a trial on simulated homes
 """
 
-from forecaster.deliveries.rises import Rise, TicketCheck, check_tickets, find_rises
+from forecaster.deliveries.rises import Rise, TicketCheck, check_tickets, find_rises, put_where_seen
 from forecaster.deliveries.tickets import (
     Deliveries,
     Receipts,
@@ -26,4 +26,5 @@ __all__ = [
     "merge_receipts",
     "parse_deliveries",
     "parse_receipts",
+    "put_where_seen",
 ]

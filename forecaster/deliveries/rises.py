@@ -6,8 +6,8 @@ Formula  rise = median of ≤ 3 levels after − median of ≤ 5 before + burn i
 Source   common practice, no source
 """
 
-from collections.abc import Iterator
-from dataclasses import dataclass
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass, replace
 
 import numpy as np
 import numpy.typing as npt
@@ -84,6 +84,10 @@ class TicketCheck:
         How many.
     is_observed
         True where all tickets give observed litres, not litres at 15 C or unknown ones.
+    which
+        Positions of the tickets among the deliveries.
+    rose
+        Times of the levels before and after the rise, UTC; None where there was none to be found.
     """
 
     at: np.datetime64
@@ -93,6 +97,8 @@ class TicketCheck:
     missing: bool
     tickets: int = 1
     is_observed: bool = False
+    which: tuple[int, ...] = ()
+    rose: tuple[np.datetime64, np.datetime64] | None = None
 
     @property
     def ratio(self) -> float:
@@ -327,6 +333,30 @@ def _match(
     return matched, left
 
 
+def put_where_seen(deliveries: Deliveries, checks: Iterable[TicketCheck]) -> Deliveries:
+    """Move each ticket to when the level rose, and leave out those that never arrived.
+
+    A ticket's hour is often wrong or missing; the level says between which two readings the oil came.
+
+    Returns
+    -------
+    Deliveries
+        Sorted by time.
+    """
+    at = deliveries.at.copy()
+    arrived = np.ones(len(at), dtype=bool)
+    for check in checks:
+        which = list(check.which)
+        if check.missing:
+            arrived[which] = False
+        elif check.rose is not None:
+            before, after = check.rose
+            outside = [i for i in which if not before < at[i] <= after]
+            at[outside] = before + (after - before) // 2
+    moved = replace(deliveries, at=at).where(arrived)
+    return moved.where(np.argsort(moved.at, kind="stable"))
+
+
 def _check_event(deliveries: Deliveries, e: _Event, tickets: list[int]) -> TicketCheck:
     total = float(deliveries.litres[tickets].sum())
     rise = np.nan if e.at_least else e.litres
@@ -338,6 +368,8 @@ def _check_event(deliveries: Deliveries, e: _Event, tickets: list[int]) -> Ticke
         missing=e.confirmed and _is_missing(total, rise, e.sd_l),
         tickets=len(tickets),
         is_observed=bool((deliveries.basis[tickets] == "observed").all()),
+        which=tuple(tickets),
+        rose=(e.before_at, e.after_at),
     )
 
 
@@ -367,6 +399,7 @@ def _check_alone(
         rise_sd_l=sd,
         missing=_is_missing(total, rise, sd),
         is_observed=bool(deliveries.basis[ticket] == "observed"),
+        which=(ticket,),
     )
 
 

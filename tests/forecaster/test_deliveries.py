@@ -16,6 +16,7 @@ from forecaster.deliveries import (
     merge_receipts,
     parse_deliveries,
     parse_receipts,
+    put_where_seen,
 )
 from forecaster.errors import DeliveriesError
 from forecaster.fuel import KEROSENE
@@ -433,3 +434,17 @@ def test_burning_alone_is_no_delivery(burn: float, seed: int) -> None:
     """Steady burning under 4 mm of chance raises no question."""
     chance = np.random.default_rng(seed).normal(0.0, 4.0 * 2.16, 60)
     assert find_rises(levels_of(1500.0 - burn * np.arange(60) + chance), Deliveries.none()) == ()
+
+
+def test_a_ticket_is_put_where_the_level_rose():
+    """A ticket whose hour lies outside the rise moves into it; one without a rise is left out."""
+    at = np.array(["2024-01-05T12:00", "2024-01-20T12:00"], "datetime64[s]")
+    deliveries = parse_deliveries("at,litres\n2024-01-05T12:00Z,500\n2024-01-20T12:00Z,400\n", tz="UTC")[0]
+    rose = (np.datetime64("2024-01-06T06:00:00"), np.datetime64("2024-01-07T06:00:00"))
+    checks = [
+        TicketCheck(at[0], 500.0, 495.0, 9.0, missing=False, which=(0,), rose=rose),
+        TicketCheck(at[1], 400.0, 0.0, 9.0, missing=True, which=(1,)),
+    ]
+    put = put_where_seen(deliveries, checks)
+    assert put.at.tolist() == [np.datetime64("2024-01-06T18:00:00").item()]
+    assert put.litres.tolist() == [500.0]

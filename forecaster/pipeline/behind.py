@@ -1,0 +1,208 @@
+"""All that lies behind the as-of instant, brought into the form in which the burn model takes it.
+
+Flow     inputs -> levels, tickets and rises, past weather, drivers -> **behind** -> burn model
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+
+from forecaster.burn_model import Additions, Drivers, House, Observations, PastLitres, house_drivers
+from forecaster.civil import midnights, to_datetime, zone_of
+from forecaster.climate import Normals
+from forecaster.confidence import LastTrusted
+from forecaster.deliveries import Deliveries, Rise, TicketCheck, check_tickets, find_rises, put_where_seen
+from forecaster.dwelling import Survey, burn_prior
+from forecaster.forecast import daily_oil_c
+from forecaster.fuel import to_bulk_litres, to_litres_at_15c
+from forecaster.levels import Levels, to_levels
+from forecaster.past_weather import PastWeather, complete_weather
+from forecaster.pipeline.inputs import Inputs
+from forecaster.readings import Readings
+from forecaster.screening import screen_readings
+from forecaster.tanks import Tank
+
+Floats = npt.NDArray[np.float64]
+Instants = npt.NDArray[np.datetime64]
+
+WARM_UP_D = 30
+"""Days of weather before the first level, for the house's thermal inertia. [d]"""
+TICKET_SD = 0.015
+"""Ticket against level never agree exactly: the tank's table is off. Relative sd. [-]"""
+FILLED_SD = 0.05
+"""A tank said to have been filled stands at its safe fill within that part of its capacity. [-]"""
+RECEIPT_SD = 0.25
+"""What receipts leave open about the levels at their ends, as part of the capacity. [-]"""
+LEAST_SD_L = 1.0
+"""No level is taken as known better than that. [L]"""
+HEIGHT_SD_MM = 5.0
+"""A sensor's height above the bottom is measured no better, and drifts. Assumption. [mm]"""
+ASSUMED_DAY_K = 8.4
+"""A day of assumed weather errs by 3.5 K, and its neighbours with it (correlation 0.7 a day): its share
+of the error of a sum, per square root of day. [K]"""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Behind:
+    """Everything known at the as-of instant, by stage.
+
+    Attributes
+    ----------
+    levels, deliveries, rises, tickets
+        Levels with their flags; tickets as given, rises without one, tickets against rises.
+    past, midnights, oil_c
+        Complete weather by civil day up to the day of as-of, the instants at which its days begin (and
+        the end of the last), and the oil's temperature at the end of each day. [C]
+    house, drivers
+        What stays the same, and what drove the burn day by day.
+    """
+
+    levels: Levels
+    deliveries: Deliveries
+    rises: tuple[Rise, ...]
+    tickets: tuple[TicketCheck, ...]
+    past: PastWeather
+    midnights: Instants
+    oil_c: Floats
+    house: House
+    drivers: Drivers
+
+    @property
+    def last_trusted(self) -> LastTrusted | None:
+        """The newest level that is believed."""
+        ok = np.flatnonzero(self.levels.trusted())
+        if len(ok) == 0:
+            return None
+        return LastTrusted(to_datetime(self.levels.at[ok[-1]]), float(self.levels.litres[ok[-1]]))
+
+
+def look_behind(known: Inputs, normals: Normals, *, today: np.datetime64) -> Behind:
+    """Bring readings, tickets, weather and survey together.
+
+    Parameters
+    ----------
+    known : Inputs
+        Cut at as-of.
+    normals : Normals
+        Of the place.
+    today : datetime64[D]
+        Civil day of as-of.
+    """
+    tank, survey = known.tank, known.survey or Survey()
+    past = complete_weather(known.weather, normals, first=_first_day(known, today=today), today=today)
+    days = midnights(past.date[0].item(), len(past.date), zone_of(known.timezone))
+    levels = _levels(known, past, days)
+    deliveries = known.deliveries if known.deliveries is not None else Deliveries.none()
+    prior = burn_prior(survey, tank.fuel)
+    house = House(normals.latitude, normals.longitude or 0.0, survey, prior, known.diary, known.stove_log)
+    return Behind(
+        levels, deliveries, find_rises(levels, deliveries), check_tickets(levels, deliveries),
+        past, days, daily_oil_c(past.temp_c, location=tank.location),
+        house, house_drivers(past.date, past.temp_c, past.ghi_wh_m2, house=house),
+    )  # fmt: skip
+
+
+def observations(behind: Behind, tank: Tank) -> Observations:
+    """Trusted levels, and tanks said to have been filled where no sensor tells."""
+    levels, deliveries = behind.levels, behind.deliveries
+    ok = levels.trusted()
+    used = levels.where(ok)
+    filled = (deliveries.filled == "yes") & ~deliveries.removed
+    if filled.any() and len(used) == 0:
+        oil = behind.oil_c[_day_of(deliveries.at[filled], behind)]
+        n = int(filled.sum())
+        return Observations(
+            deliveries.at[filled] + np.timedelta64(1, "s"), np.full(n, tank.safe_fill_l),
+            np.full(n, FILLED_SD * tank.capacity_l), to_bulk_litres(1.0, oil, tank.fuel.density_15c),
+            np.full(n, 1.0), np.zeros(n, bool), np.zeros(n, bool),
+        )  # fmt: skip
+    return Observations(
+        used.at, used.litres, np.maximum(used.sd_l, LEAST_SD_L),
+        to_bulk_litres(1.0, used.oil_c, tank.fuel.density_15c), used.step_l, used.censored, levels.repeats()[ok],
+    )  # fmt: skip
+
+
+def additions(behind: Behind, tank: Tank) -> Additions:
+    """Tickets at 15 C, rises without a ticket, and the noise of days whose weather is assumed."""
+    deliveries, rises = put_where_seen(behind.deliveries, behind.tickets), behind.rises
+    oil_c = behind.oil_c[_day_of(deliveries.at, behind)]
+    at_15 = to_litres_at_15c(deliveries.litres, oil_c, tank.fuel.density_15c)
+    at_15 = np.where(deliveries.basis == "15c", deliveries.litres, at_15)
+    signed = np.where(deliveries.removed, -at_15, at_15)
+    unknown = (deliveries.basis == "unknown") * np.abs(at_15 - deliveries.litres)
+    risen_at = np.array([r.at for r in rises], "datetime64[s]")
+    risen = np.array([r.litres for r in rises], np.float64)
+    risen_sd = np.array([r.sd_l for r in rises], np.float64)
+    assumed, days = np.flatnonzero(behind.past.assumed), behind.midnights
+    a_day = behind.house.prior.slope_l_per_kday * ASSUMED_DAY_K
+    noon = days[assumed] + (days[assumed + 1] - days[assumed]) // 2
+    return Additions(
+        np.concatenate([deliveries.at, risen_at, noon]),
+        np.concatenate([signed, risen, np.zeros(len(noon))]),
+        np.concatenate([np.hypot(TICKET_SD * at_15, unknown), risen_sd, np.full(len(noon), a_day)]),
+    )
+
+
+def past_litres(inputs: Inputs, house: House, normals: Normals) -> PastLitres | None:
+    """Litres burned between the first and the last receipt before the first level."""
+    receipts = inputs.receipts
+    if receipts is None or len(receipts.date) < 2:
+        return None
+    first_level = (
+        inputs.readings.at[0].astype("datetime64[D]")
+        if inputs.readings is not None and len(inputs.readings.at)
+        else np.datetime64("9999-01-01")
+    )
+    before = receipts.date <= first_level
+    date, litres, filled = receipts.date[before], receipts.litres[before], receipts.filled[before]
+    if len(date) < 2 or (date[-1] - date[0]).astype(int) < 60:
+        return None
+    span = np.arange(date[0], date[-1], dtype="datetime64[D]")
+    weather = complete_weather(inputs.weather, normals, first=span[0], today=span[-1] + 1)
+    drivers = house_drivers(span, weather.temp_c[:-1], weather.ghi_wh_m2[:-1], house=house)
+    # what was put in after the first fill, up to and with the last, was burned in between
+    both_full = filled[0] == "yes" and filled[-1] == "yes"
+    sd = (FILLED_SD if both_full else RECEIPT_SD) * inputs.tank.capacity_l
+    assumed = float(weather.assumed[:-1].sum())
+    sd = float(np.hypot(sd, house.prior.slope_l_per_kday * ASSUMED_DAY_K * np.sqrt(assumed)))
+    return PastLitres(drivers, float(litres[1:].sum()), sd)
+
+
+def _day_of(at: Instants, behind: Behind) -> npt.NDArray[np.intp]:
+    """Index of the civil day on which each instant falls."""
+    day = np.searchsorted(behind.midnights, at, side="right") - 1
+    return np.clip(day, 0, len(behind.oil_c) - 1)
+
+
+def common_error_l(levels: Levels, tank: Tank) -> float:
+    """What all levels may be off by together, at the newest: the tank's table and the sensor's height. [L]"""
+    ok = np.flatnonzero(levels.trusted())
+    if len(ok) == 0:
+        return 0.0
+    height = HEIGHT_SD_MM / 10.0 * float(levels.litres_per_cm[ok[-1]])
+    return float(np.hypot(levels.table_sd_l[ok[-1]], height))
+
+
+def _first_day(inputs: Inputs, *, today: np.datetime64) -> np.datetime64:
+    """First civil day that is needed: some weeks before the first level or ticket."""
+    firsts = [today]
+    if inputs.readings is not None and len(inputs.readings.at):
+        firsts.append(inputs.readings.at[0].astype("datetime64[D]"))
+    if inputs.deliveries is not None and len(inputs.deliveries.at):
+        firsts.append(inputs.deliveries.at.min().astype("datetime64[D]"))
+    earliest: np.datetime64 = min(firsts) - np.timedelta64(WARM_UP_D, "D")
+    return earliest
+
+
+def _levels(inputs: Inputs, past: PastWeather, days: npt.NDArray[np.datetime64]) -> Levels:
+    readings = inputs.readings if inputs.readings is not None else Readings.none()
+    tickets = inputs.deliveries.at if inputs.deliveries is not None else None
+    flags = screen_readings(readings, inputs.tank, ticket_at=tickets)
+
+    def air_at(at: npt.NDArray[np.datetime64]) -> Floats:
+        day = np.searchsorted(days, at, side="right") - 1
+        known = (day >= 0) & (day < len(past.temp_c))
+        return np.where(known, past.temp_c[np.clip(day, 0, len(past.temp_c) - 1)], np.nan)
+
+    return to_levels(readings, inputs.tank, flags=flags, air_at=air_at)
