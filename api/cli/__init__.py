@@ -4,13 +4,20 @@ Heavy libraries are imported inside the commands, so that help and `dipcast litr
 
 Flow     arguments, files -> **cli** -> use cases, engine -> words or JSON
 
-=================  =====================================================================
-`app`              the commands and their options
-`values`           options that are more than a word: numbers, days, lead times, orders
-`gather`           files to the engine's inputs
-`telling`          the answer, its table and what it rests on, in words
-`trouble`          the one place where an error becomes words and an exit code
-=================  =====================================================================
+=============  ===========================================================================
+`app`          the commands
+`options`      their options, each described once
+`values`       options that are more than a word: numbers, days, lead times, orders
+`given`        what was given: files, their layout, how oil is ordered
+`litres`       dip to litres and back
+`gather`       files to the engine's inputs
+`forecast`     one forecast from files
+`telling`      the answer, its table and what it rests on, in words
+`bring_in`     files into the database
+`service`      the database and the web server as a process
+`demo`         the invented valley
+`trouble`      the one place where an error becomes words and an exit code
+=============  ===========================================================================
 
 Exit codes: 0 answered (a forecast that is withheld is an answer too), 2 input not usable, 3 answered
 with rows set aside.

@@ -1,15 +1,15 @@
-"""The commands and their options.
+"""The commands: arguments in, words or JSON out.
 
 Flow     arguments -> **commands** -> one module each
 """
 
 import json
-from pathlib import Path
 from typing import Annotated
 
 import typer
 
-from api.cli.trouble import Commands
+from api.cli import options as o
+from api.cli.trouble import Commands, say, say_set_aside
 from api.cli.values import DecimalSign, TempKind
 
 app = typer.Typer(
@@ -40,25 +40,15 @@ def dipcast(
     """From heating-oil tank level readings to a run-dry date, an order window and litres."""
 
 
-Number = Annotated[str | None, typer.Option(metavar="NUMBER")]
-TankFile = Annotated[Path, typer.Option("--tank", help="The tank's description.", metavar="TANK.TOML")]
-AsJson = Annotated[bool, typer.Option("--json", help="One JSON object instead of words.")]
-
-
 @app.command("litres")
 def show_litres(
-    tank: TankFile,
-    dip_mm: Number = None,
-    dip_cm: Number = None,
-    dip_in: Number = None,
-    ullage_mm: Annotated[
-        str | None,
-        typer.Option(metavar="NUMBER", help="Needs the sensor's height in the tank file."),
-    ] = None,
-    litres: Annotated[
-        str | None, typer.Option(metavar="NUMBER", help="The other way: gives the dip.")
-    ] = None,
-    as_json: AsJson = False,
+    tank: o.TankFile,
+    dip_mm: o.Number = None,
+    dip_cm: o.Number = None,
+    dip_in: o.Number = None,
+    ullage_mm: o.UllageMm = None,
+    litres: o.Litres = None,
+    as_json: o.AsJson = False,
 ) -> None:
     r"""Turn a dip into litres, or litres into a dip.
 
@@ -87,87 +77,31 @@ def show_litres(
 
 @app.command("forecast")
 def show_forecast(
-    tank: TankFile,
-    readings: Annotated[
-        Path | None,
-        typer.Option(metavar="R.CSV", help="Level readings: at, and ullage_mm, dip_mm, litres ..."),
-    ] = None,
-    weather: Annotated[
-        Path | None, typer.Option(metavar="W.CSV", help="Past weather, daily or hourly, or an EPW file.")
-    ] = None,
-    years: Annotated[
-        Path | None,
-        typer.Option(metavar="LONG.CSV", help="A long daily record: the weather ahead is drawn from it."),
-    ] = None,
-    outlook: Annotated[
-        Path | None, typer.Option(metavar="O.CSV", help="A short-range weather forecast.")
-    ] = None,
-    deliveries: Annotated[Path | None, typer.Option(metavar="D.CSV", help="Delivery tickets.")] = None,
-    receipts: Annotated[Path | None, typer.Option(metavar="P.CSV", help="Bills: date, litres.")] = None,
-    survey: Annotated[Path | None, typer.Option(metavar="S.TOML", help="What is known of the house.")] = None,
-    diary: Annotated[
-        Path | None, typer.Option(metavar="Y.CSV", help="Days away, guests: start, end, what.")
-    ] = None,
-    stove_log: Annotated[
-        Path | None, typer.Option(metavar="L.CSV", help="Wood burned: date, kg or kwh.")
-    ] = None,
-    as_of: Annotated[
-        str | None,
-        typer.Option(
-            metavar="TIME",
-            help="A date (its end) or a time with offset; nothing later is looked at. Default now.",
-        ),
-    ] = None,
-    lead_days: Annotated[
-        str,
-        typer.Option(metavar="A-B", help="Working days from order to delivery."),
-    ] = "3-10",
-    holidays: Annotated[
-        str | None, typer.Option(metavar="CODE", help="Public holidays, such as IE or GB-ENG. Default none.")
-    ] = None,
-    closed: Annotated[
-        list[str] | None,
-        typer.Option(metavar="DATE", help="A day without deliveries; may be given several times."),
-    ] = None,
-    look_every_days: Annotated[
-        str, typer.Option(metavar="DAYS", help="Days until somebody looks again.")
-    ] = "1",
-    risk: Annotated[
-        str | None,
-        typer.Option(
-            metavar="CHANCE",
-            help="Accepted chance of running dry in an order cycle. Default 0.005; 0.002 for a "
-            "vulnerable home.",
-        ),
-    ] = None,
-    min_drop_l: Annotated[str, typer.Option(metavar="LITRES", help="Smallest delivery.")] = "500",
-    ordered: Annotated[
-        list[str] | None,
-        typer.Option(
-            metavar="DATE:LITRES",
-            help="An order placed, with the day it is promised for; may be given several times.",
-        ),
-    ] = None,
-    tz: Annotated[
-        str | None,
-        typer.Option(
-            metavar="ZONE", help="Zone of times without offset, and of the tank if its files name none."
-        ),
-    ] = None,
-    temp_kind: Annotated[
-        TempKind, typer.Option(help="What temp_c of a daily weather file is.")
-    ] = TempKind.MEAN,
-    decimal: Annotated[DecimalSign, typer.Option(help="Decimal sign of the files.")] = DecimalSign.POINT,
-    time_column: Annotated[
-        str | None, typer.Option(metavar="NAME", help="Column of the readings' times.")
-    ] = None,
-    level_column: Annotated[
-        str | None, typer.Option(metavar="NAME", help="Column of the readings' levels.")
-    ] = None,
-    unit: Annotated[
-        str | None, typer.Option(metavar="UNIT", help="What the level column holds, such as ullage_cm.")
-    ] = None,
-    as_json: AsJson = False,
+    tank: o.TankFile,
+    readings: o.ReadingsFile = None,
+    weather: o.WeatherFile = None,
+    years: o.YearsFile = None,
+    outlook: o.OutlookFile = None,
+    deliveries: o.DeliveriesFile = None,
+    receipts: o.ReceiptsFile = None,
+    survey: o.SurveyFile = None,
+    diary: o.DiaryFile = None,
+    stove_log: o.StoveLogFile = None,
+    as_of: o.AsOf = None,
+    lead_days: o.LeadDays = "3-10",
+    holidays: o.Holidays = None,
+    closed: o.Closed = None,
+    look_every_days: o.LookEveryDays = "1",
+    risk: o.Risk = None,
+    min_drop_l: o.MinDrop = "500",
+    ordered: o.Ordered = None,
+    tz: o.Zone = None,
+    temp_kind: o.Kind = TempKind.MEAN,
+    decimal: o.Decimal = DecimalSign.POINT,
+    time_column: o.TimeColumn = None,
+    level_column: o.LevelColumn = None,
+    unit: o.Unit = None,
+    as_json: o.AsJson = False,
 ) -> None:
     r"""Forecast one tank from files, without a database.
 
@@ -187,8 +121,8 @@ def show_forecast(
     3 answered with rows set aside.
     """
     from api.cli.forecast import forecast_object, forecast_text, work_out_forecast
-    from api.cli.gather import Files, Layout, Ordering, gather_files
-    from api.cli.trouble import say, say_set_aside
+    from api.cli.gather import gather_files
+    from api.cli.given import Files, Layout, Ordering
     from api.ports import SystemClock
 
     gathered = gather_files(
@@ -204,3 +138,91 @@ def show_forecast(
     if as_json:
         say(gathered.notes)
     raise typer.Exit(say_set_aside(gathered.set_aside))
+
+
+@app.command("import")
+def import_files(
+    tank: o.NewTankFile = None,
+    tank_id: o.TankId = None,
+    readings: o.ReadingsFile = None,
+    weather: o.WeatherFile = None,
+    years: o.YearsFile = None,
+    outlook: o.OutlookFile = None,
+    deliveries: o.DeliveriesFile = None,
+    receipts: o.ReceiptsFile = None,
+    survey: o.SurveyFile = None,
+    diary: o.DiaryFile = None,
+    stove_log: o.StoveLogFile = None,
+    tz: o.ReadingsZone = None,
+    temp_kind: o.Kind = TempKind.MEAN,
+    decimal: o.Decimal = DecimalSign.POINT,
+    time_column: o.TimeColumn = None,
+    level_column: o.LevelColumn = None,
+    unit: o.Unit = None,
+    database: o.Database = None,
+) -> None:
+    r"""Bring a tank's files into the database.
+
+    All of them are stored, or none where one cannot be used. What is there already is not stored twice,
+    so a file may be brought in again when it has grown.
+
+    \b
+    Examples:
+      dipcast import --tank tank.toml --survey survey.toml \
+        --readings readings.csv --weather weather.csv
+      dipcast import --tank-id ID --readings readings.csv
+    """
+    from api.cli.bring_in import bring_in, progress_bar
+    from api.cli.given import Files, Layout
+    from api.cli.service import open_services, settings_with
+
+    files = Files(tank, readings, weather, years, outlook, deliveries, receipts, survey, diary, stove_log)
+    layout = Layout(decimal.value, temp_kind.value, time_column, level_column, unit, tz)
+    services = open_services(settings_with(database=database))
+    with progress_bar(files.count) as progress:
+        done = bring_in(services.store, services.clock, files, layout, tank_id=tank_id, progress=progress)
+    typer.echo(done.sentence)
+    say(done.notes)
+    raise typer.Exit(say_set_aside(done.set_aside))
+
+
+@app.command("demo")
+def show_demo(
+    once: Annotated[
+        bool, typer.Option("--once", help="End after the answers, without serving pages.")
+    ] = False,
+    host: o.Host = None,
+    port: o.Port = None,
+) -> None:
+    r"""Show it all on an invented valley.
+
+    Nothing to configure, nothing left behind: its database is gone at the end.
+
+    \b
+    Example:
+      dipcast demo --once
+    """
+    from api.cli.demo import run_demo
+    from api.cli.service import settings_with
+
+    settings = settings_with(host=host, port=port)
+    run_demo(host=settings.host, port=settings.port, once=once)
+
+
+@app.command("serve")
+def serve_pages(host: o.Host = None, port: o.Port = None, database: o.Database = None) -> None:
+    r"""Serve the pages, and take readings by HTTP.
+
+    There are no accounts yet, so only this machine is listened to unless you change that.
+
+    \b
+    Example:
+      dipcast serve --port 8000
+    """
+    from api.cli.service import address_of, listen, open_services, serve, settings_with
+
+    settings = settings_with(host=host, port=port, database=database)
+    with listen(settings.host, settings.port) as place:
+        services = open_services(settings)
+        typer.echo(f"The pages are at {address_of(place)} until you stop this with Ctrl-C.")
+        serve(services, place)

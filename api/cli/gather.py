@@ -10,9 +10,10 @@ from dataclasses import dataclass, field
 from datetime import date, datetime
 from functools import partial
 from pathlib import Path
-from typing import Any, Literal, TypeVar
+from typing import Any, TypeVar
 from zoneinfo import ZoneInfo
 
+from api.cli.given import Files, Layout, Ordering, weather_parser
 from api.cli.trouble import SetAside
 from api.cli.values import parse_as_of, parse_lead_days, parse_ordered, parse_whole, read_option
 from api.ports import Clock
@@ -29,53 +30,12 @@ from forecaster.reorder import OrderSettings
 from forecaster.rows import parse_date, parse_number
 from forecaster.stove import parse_stove_log
 from forecaster.tanks import parse_tank
-from forecaster.weather import ParsedWeather, Weather, parse_epw, parse_outlook, parse_weather
+from forecaster.weather import Weather, parse_outlook
 
 Parsed = TypeVar("Parsed")
 
 RISK, RISK_VULNERABLE = 0.005, 0.002
 """Accepted chance of running dry in an order cycle, and where somebody would be at special risk. [-]"""
-
-
-@dataclass(frozen=True, slots=True)
-class Files:
-    """Where the files are; None where there is none."""
-
-    tank: Path
-    readings: Path | None = None
-    weather: Path | None = None
-    years: Path | None = None
-    outlook: Path | None = None
-    deliveries: Path | None = None
-    receipts: Path | None = None
-    survey: Path | None = None
-    diary: Path | None = None
-    stove_log: Path | None = None
-
-
-@dataclass(frozen=True, slots=True)
-class Layout:
-    """How the files are written, where they are not written our way."""
-
-    decimal: str = "."
-    temp_kind: Literal["mean", "midrange"] = "mean"
-    time_column: str | None = None
-    level_column: str | None = None
-    unit: str | None = None
-    tz: str | None = None
-
-
-@dataclass(frozen=True, slots=True)
-class Ordering:
-    """How oil is ordered here, as typed; ``risk`` None stands for the home's own."""
-
-    lead_days: str = "3-10"
-    holidays: str | None = None
-    closed: Sequence[str] = ()
-    look_every_days: str = "1"
-    risk: str | None = None
-    min_drop_l: str = "500"
-    ordered: Sequence[str] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -244,12 +204,7 @@ def _other_files(
 def _weather(desk: Desk, path: Path | None, layout: Layout, zone: ZoneInfo) -> Weather | None:
     if path is None:
         return None
-    parse: Callable[[bytes], ParsedWeather] = (
-        parse_epw
-        if path.suffix.lower() == ".epw"
-        else partial(parse_weather, kind=layout.temp_kind, tz=zone, decimal=layout.decimal)
-    )
-    parsed = desk.read(path, parse)
+    parsed = desk.read(path, weather_parser(path, layout, zone))
     if parsed is None:
         return None
     desk.keep(path, parsed.problems, parsed.notes)

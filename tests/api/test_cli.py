@@ -1,9 +1,11 @@
 """The command: what it answers, what it refuses, and that its words are its figures."""
 
 import json
+import os
 import re
 import subprocess
 import sys
+import urllib.request
 from calendar import month_name
 from collections.abc import Sequence
 from datetime import UTC, date, datetime
@@ -18,7 +20,14 @@ from typer.testing import CliRunner, Result
 
 import api.ports
 from api.cli import app
+from api.cli.demo import StandingClock
+from api.cli.service import listen
+from api.schemas.forecasts import forecast_json
+from api.store import Store, make_engine
+from api.store.tanks import load_tank
+from api.usecases.refresh_forecast import gather_inputs, refresh_forecast
 from forecaster.phrases import rounding_step
+from forecaster.reorder import OrderSettings
 
 ROOT = Path(__file__).parents[2]
 HOUSE = ROOT / "fixtures" / "small_house"
@@ -566,7 +575,218 @@ def test_exit_code_of_the_process(arguments: tuple[str, ...], code: int) -> None
     assert "Traceback" not in done.stderr
 
 
-@pytest.mark.parametrize("command", ["litres", "forecast"])
+@pytest.mark.parametrize("command", ["litres", "forecast", "import", "demo", "serve"])
 def test_help_of_each_command_has_an_example(command: str) -> None:
     """Every command's help shows how it is called."""
     assert f"dipcast {command} --" in run(command, "--help").stdout
+
+
+# ---- import
+
+
+def import_(*more: object, database: str, **files: Path) -> Result:
+    """Import files into a database."""
+    given = [part for name, path in files.items() for part in (f"--{name.replace('_', '-')}", path)]
+    return run("import", "--database", database, *given, *more)
+
+
+@pytest.fixture
+def own_database(sqlite_url: str) -> str:
+    """The address of a database of the test's own."""
+    return sqlite_url
+
+
+def id_in(text: str) -> str:
+    """The tank's id that an import printed."""
+    found = re.search(r"Its id is (\S+)", text)
+    assert found is not None, text
+    return found[1]
+
+
+SMALL = {name.removeprefix("--"): path for name, path in FILES.items()}
+
+
+def test_imported_files_make_the_service_say_what_the_command_says(own_database: str) -> None:
+    """The database's forecast of the same files and instant is the one-shot forecast, figure for figure."""
+    done = import_(database=own_database, **SMALL)
+    assert done.exit_code == 0
+    assert (
+        "Small house: stored the survey, 60 new readings, 1 new ticket and 60 days of weather" in done.stdout
+    )
+    engine = make_engine(own_database)
+    clock = StandingClock(datetime(2024, 1, 11, tzinfo=UTC))
+    kept = forecast_json(refresh_forecast(Store(engine), clock, id_in(done.stdout)))
+    engine.dispose()
+    assert kept == {name: small_house_json()[name] for name in kept}
+
+
+def test_file_that_has_grown_is_brought_in_again_without_doubles(own_database: str, tmp_path: Path) -> None:
+    """Rows that are there already are counted as known; only what is new is stored."""
+    public_id = id_in(import_(database=own_database, **SMALL).stdout)
+    grown = with_rows(tmp_path, "readings", ["2024-01-11T06:00:00Z,740,15.0"])
+    again = import_(
+        "--tank-id", public_id, database=own_database, readings=grown, deliveries=FILES["--deliveries"]
+    )
+    assert again.exit_code == 0
+    assert "1 new reading, 60 readings known before and 0 new tickets" in again.stdout
+
+
+def test_same_tank_is_not_made_twice(own_database: str) -> None:
+    """A second import of the same tank file is refused with how to add to the tank that is there."""
+    public_id = id_in(import_(database=own_database, **SMALL).stdout)
+    again = import_(database=own_database, **SMALL)
+    assert again.exit_code == 2
+    assert f"add to it with --tank-id {public_id}" in again.stderr
+
+
+def test_import_stores_all_files_or_none(own_database: str, tmp_path: Path) -> None:
+    """Where one file cannot be used nothing is stored, and the mended files go in as if for the first time."""
+    broken = tmp_path / "deliveries.csv"
+    broken.write_text("when,how much\n")
+    refused = import_(database=own_database, **(SMALL | {"deliveries": broken}))
+    assert refused.exit_code == 2
+    assert f"{broken}: row 1, at: add this column" in refused.stderr
+    mended = import_(database=own_database, **SMALL)
+    assert mended.exit_code == 0
+    assert "60 new readings" in mended.stdout
+
+
+def test_import_names_rows_set_aside(own_database: str, tmp_path: Path) -> None:
+    """Bad rows of an import end with code 3 and are named; the good ones are stored."""
+    readings = with_rows(tmp_path, "readings", ["2024-01-11T06:00:00Z,abc,15.0"])
+    done = import_(database=own_database, **(SMALL | {"readings": readings}))
+    assert done.exit_code == 3
+    assert "row 62, ullage_mm: give a number (seen: 'abc')" in done.stderr
+    assert "60 new readings" in done.stdout
+
+
+def test_every_kind_of_file_goes_in(own_database: str, tmp_path: Path) -> None:
+    """Bills, diary, wood, a long record and an outlook are stored, and the forecast takes them up."""
+    texts = {
+        "receipts": "date;litres\n2023-01-15;500,5\n2023-09-01;800\n",
+        "diary": "start;end;what\n2024-01-12;2024-01-20;away\n",
+        "stove_log": "date;kwh\n2024-01-08;12,5\n2024-01-09;8\n",
+        "years": "date;temp_c\n" + "".join(
+            f"{date.fromordinal(day)};{5 + day % 7},0\n" for day in range(730_000, 730_000 + 11 * 365)
+        ),
+        "outlook": "issued_at;date;temp_c\n2024-01-10T18:00:00Z;2024-01-11;3,5\n",
+    }  # fmt: skip
+    for name, file in (("weather", FILES["--weather"]), ("deliveries", FILES["--deliveries"])):
+        texts[name] = file.read_text().replace(",", ";").replace(".", ",")
+    files = {name: tmp_path / f"{name}.csv" for name in texts}
+    for name, text in texts.items():
+        files[name].write_text(text)
+    done = import_("--decimal", ",", database=own_database, tank=FILES["--tank"], **files)
+    assert done.exit_code == 0, done.output
+    for words in ("2 new bills", "1 entry of the diary", "2 days with fire", "4,015 days of the long record"):
+        assert words in done.stdout
+    assert "older than 24 hours: not used" in done.stderr
+    engine = make_engine(own_database)
+    store, as_of = Store(engine), datetime(2024, 1, 11, tzinfo=UTC)
+    with store.read() as session:
+        tank = load_tank(session, id_in(done.stdout))
+        inputs = gather_inputs(session, tank, as_of=as_of, kept=None, settings=OrderSettings())
+    engine.dispose()
+    assert inputs.stove_log is not None
+    assert inputs.stove_log.kwh.tolist() == [12.5, 8.0]
+    assert inputs.years is not None
+    assert inputs.receipts is not None
+    assert inputs.receipts.litres.tolist() == [500.5, 800.0]
+    assert [entry.what for entry in inputs.diary] == ["away"]
+
+
+@pytest.mark.parametrize(
+    ("arguments", "said"),
+    [
+        (("--tank-id", "nobody"), "there is no such tank"),
+        (("--tank-id", "../etc"), "there is no such tank"),
+        ((), "--tank: give a tank file, or --tank-id"),
+        (("--tank", "nowhere.toml"), "nowhere.toml: file: there is no such file"),
+    ],
+)
+def test_import_without_a_tank_is_refused_in_words(
+    own_database: str, arguments: tuple[str, ...], said: str
+) -> None:
+    """An import needs a tank file, or a tank that is there."""
+    result = import_(*arguments, database=own_database, readings=FILES["--readings"])
+    assert result.exit_code == 2
+    assert said in result.stderr
+
+
+@pytest.mark.parametrize(
+    "address", ["nonsense", "sqlite://", "mysql://host/name", "postgresql://host:port/name"]
+)
+def test_database_that_does_not_open_is_refused_in_words(address: str) -> None:
+    """An address at which there is no database of ours ends with code 2 and an example."""
+    result = import_(database=address, **SMALL)
+    assert result.exit_code == 2
+    assert "--database: give an address that opens" in result.stderr
+
+
+def test_file_that_is_no_database_is_refused_in_words(tmp_path: Path) -> None:
+    """Some other file in the database's place is left as it is."""
+    other = tmp_path / "letter.txt"
+    other.write_text("Dear Sir or Madam, " * 100)
+    result = import_(database=f"sqlite:///{other}", **SMALL)
+    assert result.exit_code == 2
+    assert "--database: give an address that opens" in result.stderr
+    assert other.read_text() == "Dear Sir or Madam, " * 100
+
+
+# ---- serve and demo
+
+
+def test_setting_that_cannot_be_used_is_named(monkeypatch: pytest.MonkeyPatch) -> None:
+    """A setting from the environment that cannot be used is named as it stands there."""
+    monkeypatch.setenv("DIPCAST_PORT", "eighty")
+    result = run("serve")
+    assert result.exit_code == 2
+    assert "DIPCAST_PORT:" in result.stderr
+
+
+@pytest.mark.parametrize("command", ["serve", "demo"])
+def test_place_that_is_taken_is_said_before_any_work(command: str) -> None:
+    """Where another program listens already, another port is asked for, and nothing is begun."""
+    with listen("127.0.0.1", 0) as taken:
+        result = run(command, "--port", taken.getsockname()[1])
+    assert result.exit_code == 2
+    assert "give another --port or --host" in result.stderr
+    assert result.stdout == ""
+
+
+def test_host_that_is_none_of_this_machine_is_refused() -> None:
+    """A name that this machine does not answer to cannot be listened on."""
+    result = run("serve", "--host", "no such host.invalid", "--port", "0")
+    assert result.exit_code == 2
+    assert "--port: give another --port or --host" in result.stderr
+
+
+def test_demo_tells_every_house_and_serves_its_pages(tmp_path: Path) -> None:
+    """The demo works with nothing configured: answers in words, pages of this machine, nothing left behind."""
+    environment = {**os.environ, "TMPDIR": str(tmp_path), "HOME": str(tmp_path), "PYTHONUNBUFFERED": "1"}
+    program = "from api.cli import main; main()"
+    demo = subprocess.Popen(
+        [sys.executable, "-c", program, "demo", "--port", "0"],
+        stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True, cwd=ROOT, env=environment,
+    )  # fmt: skip
+    try:
+        assert demo.stdout is not None
+        told = ""
+        while (line := demo.stdout.readline()) and "The pages are at" not in line:
+            told += line
+        address = re.search(r"http://127\.0\.0\.1:\d+/", line)
+        assert address is not None, told
+        with urllib.request.urlopen(address[0], timeout=30) as page:
+            front = page.read().decode()
+    finally:
+        demo.terminate()
+        _, errors = demo.communicate(timeout=30)
+    for name in ("Weir Cottage", "The Old Forge", "Upper Byre", "Long Barn"):
+        assert f"{name}\n{'-' * len(name)}\n" in told
+        assert name in front
+    assert "is an invented valley" in told
+    assert told.count("Read the gauge") >= 4
+    assert "so we give no date" in told
+    assert demo.returncode == 0, errors
+    assert "Traceback" not in errors
+    assert list(tmp_path.glob("dipcast-demo-*")) == []
