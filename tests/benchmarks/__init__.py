@@ -1,0 +1,1 @@
+"""Speed of the main jobs, measured in one run so that ratios hold; `make bench` writes results.json."""

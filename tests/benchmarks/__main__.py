@@ -1,0 +1,5 @@
+"""Run all benchmarks and write them down."""
+
+from tests.benchmarks.run import main
+
+main()
