@@ -1,0 +1,1 @@
+"""Tests of how the code is built: its layers, names, docstrings and its own tests."""
