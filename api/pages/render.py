@@ -1,0 +1,69 @@
+"""Templates to HTML: everything escaped, what people typed kept from disturbing the text around it.
+
+Flow     telling -> **HTML**
+"""
+
+import unicodedata
+from functools import cache
+from http import HTTPStatus
+from typing import Any
+
+from jinja2 import Environment, PackageLoader, StrictUndefined
+from markupsafe import Markup
+from starlette.responses import HTMLResponse
+
+from api.pages.files import address_of
+
+LONGEST_NAME = 80
+"""Characters of a typed name that are shown."""
+
+
+def render(template: str, *, status: HTTPStatus = HTTPStatus.OK, **values: Any) -> HTMLResponse:
+    """Fill a template and answer with it."""
+    return HTMLResponse(_environment().get_template(template).render(**values), status_code=status.value)
+
+
+@cache
+def _environment() -> Environment:
+    environment = Environment(
+        loader=PackageLoader("api.pages", "templates"),
+        autoescape=True,
+        undefined=StrictUndefined,
+        trim_blocks=True,
+        lstrip_blocks=True,
+    )
+    environment.globals["static"] = address_of
+    environment.filters["plain"] = show_typed
+    environment.filters["typed"] = isolate_typed
+    return environment
+
+
+def show_typed(text: str) -> str:
+    """Make what somebody typed harmless as text: one line, no signs that steer the text's direction.
+
+    Such signs are shown by their number instead. For places that hold text only, such as the title;
+    elsewhere `isolate_typed`.
+
+    Examples
+    --------
+    >>> show_typed("Byre" + chr(0x202E) + " knat")
+    'Byre[U+202E] knat'
+    """
+    shown = "".join(c if _is_harmless(c) else f"[U+{ord(c):04X}]" for c in " ".join(text.split()))
+    return shown if len(shown) <= LONGEST_NAME else shown[: LONGEST_NAME - 1] + "…"
+
+
+def _is_harmless(character: str) -> bool:
+    # Cc control, Cf format (direction overrides and isolates, zero widths), Cs, Co, Cn
+    return not unicodedata.category(character).startswith("C")
+
+
+def isolate_typed(text: str) -> Markup:
+    """Put what somebody typed into an element that keeps its direction of writing to itself.
+
+    Examples
+    --------
+    >>> isolate_typed("<b>Byre")
+    Markup('<bdi>&lt;b&gt;Byre</bdi>')
+    """
+    return Markup("<bdi>{}</bdi>").format(show_typed(text))

@@ -1,0 +1,59 @@
+"""What is known of a tank: its forecast, and what went into it.
+
+Flow     store, use cases -> **sight** -> telling
+"""
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+from zoneinfo import ZoneInfo
+
+from api.store.tanks import list_tanks, load_tank
+from api.usecases.refresh_forecast import gather_inputs, refresh_forecast
+from api.wiring import Services
+from forecaster.civil import zone_of
+from forecaster.confidence import Forecast
+from forecaster.reorder import OrderSettings
+
+if TYPE_CHECKING:
+    from forecaster.pipeline import Inputs
+
+
+@dataclass(frozen=True, slots=True)
+class Sight:
+    """A tank as it is seen now: its name as typed, its zone, the forecast, and its inputs."""
+
+    name: str
+    zone: ZoneInfo
+    forecast: Forecast
+    inputs: "Inputs"
+
+
+@dataclass(frozen=True, slots=True)
+class Listed:
+    """A tank in the list: its address and its name as typed."""
+
+    public_id: str
+    name: str
+
+
+def look_at_tank(services: Services, public_id: str) -> Sight:
+    """Look at a tank as of now.
+
+    Raises
+    ------
+    NotFoundError
+        When there is no such tank.
+    InputError
+        When too little is known to forecast at all.
+    """
+    forecast = refresh_forecast(services.store, services.clock, public_id)
+    with services.store.read() as session:
+        tank = load_tank(session, public_id)
+        inputs = gather_inputs(session, tank, as_of=forecast.as_of, kept=None, settings=OrderSettings())
+    return Sight(tank.name, zone_of(inputs.timezone), forecast, inputs)
+
+
+def list_all_tanks(services: Services) -> tuple[Listed, ...]:
+    """List the tanks of this installation, in the order of their coming."""
+    with services.store.read() as session:
+        return tuple(Listed(tank.public_id, tank.name) for tank in list_tanks(session))
