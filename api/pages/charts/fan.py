@@ -26,7 +26,7 @@ from api.pages.charts import palette
 from api.pages.charts.days import DaySpan, day_ticks
 from api.pages.charts.strips import DESK, PHONE, Size, draw_hatching, draw_marks, draw_order
 from api.pages.charts.svg import FONT, draw_svg
-from api.pages.charts.told import floor_l, say_fan
+from api.pages.charts.told import chance_marks, floor_l, say_fan
 from api.pages.charts.vega import Piece, layer, lookup, stamp, strip, stroke, words
 from forecaster.civil import civil_date
 from forecaster.confidence import DayOutlook, ToldForecast
