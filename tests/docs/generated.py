@@ -190,7 +190,8 @@ def commands() -> dict[str, click.Command]:
 
 def options_of(command: str) -> list[click.Option]:
     """Give the options of a command, in its order, without --help."""
-    return [p for p in commands()[command].params if getattr(p, "param_type_name", "") == "option"]
+    params: list[Any] = commands()[command].params
+    return [p for p in params if p.param_type_name == "option"]
 
 
 def option_table(command: str, *, beyond: str = "") -> str:
@@ -267,17 +268,11 @@ def accuracy() -> str:
 
 def benchmarks() -> str:
     """Give the benchmarks of the last run kept."""
-    path = ROOT / "tests" / "benchmarks" / "results.json"
-    if not path.exists():
+    from tests.benchmarks.run import RESULTS
+    from tests.benchmarks.run import table as figures
+
+    if not RESULTS.exists():
         return "Not measured yet: `make bench`."
-    results = json.loads(path.read_text(encoding="utf-8"))
-    machine = results.get("machine", "")
-    measured = results.get("benchmarks", results)
-    rows = []
-    for name, found in measured.items() if isinstance(measured, dict) else ():
-        if isinstance(found, dict):
-            shown = ", ".join(f"{key} {value}" for key, value in found.items())
-            rows.append((name, shown))
-        elif name != "machine":
-            rows.append((name, str(found)))
-    return f"{machine}\n\n{table(('What', 'Measured'), rows)}".strip()
+    found = json.loads(RESULTS.read_text(encoding="utf-8"))
+    made = f"Run on {found['date']} with Python {found['python']}, {found['processors']} processors."
+    return f"{made}\n\n{figures(found)}"
