@@ -167,9 +167,13 @@ def _run_dry_dates(p_dry: Floats, first: date) -> RunDryDates:
 
 
 def _daily(paths: Paths, p_dry: Floats) -> tuple[DayOutlook, ...]:
-    # days first: a quantile over neighbouring numbers is several times faster
-    by_day = np.ascontiguousarray(paths.litres.T)
-    p025, p10, p25, p50, p75, p90, p975 = np.quantile(by_day, DAILY_QUANTILES, axis=1).tolist()
+    # sorting whole days at once is several times faster than seven partitions of each
+    ordered = np.sort(np.ascontiguousarray(paths.litres.T), axis=1)
+    place = np.asarray(DAILY_QUANTILES) * (ordered.shape[1] - 1)
+    below = place.astype(np.int64)
+    above = np.minimum(below + 1, ordered.shape[1] - 1)
+    told = ordered[:, below] + (place - below) * (ordered[:, above] - ordered[:, below])
+    p025, p10, p25, p50, p75, p90, p975 = told.T.tolist()
     first: date = paths.date[0].item()
     return tuple(
         DayOutlook(
