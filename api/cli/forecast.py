@@ -51,6 +51,8 @@ def forecast_object(working: Working, gathered: Gathered) -> str:
     for name, form in (("litres", LitresOut), ("run_dry", RunDryOut), ("order", OrderOut)):
         if document[name] is None:
             document[name] = dict.fromkeys(form.model_fields)
+    if not working.forecast.state.is_told and gathered.inputs.appointment is None:
+        document["appointment"] = None  # nothing was promised before, and doubtful data promises nothing
     words = answer(working.forecast, zone=gathered.zone, settings=gathered.inputs.settings)
     whole: dict[str, Any] = {**document, "answer": words.text}
     return json.dumps(whole, allow_nan=False, ensure_ascii=False)

@@ -23,6 +23,7 @@ from api.cli import app
 from api.cli.demo import StandingClock
 from api.cli.service import listen
 from api.schemas.forecasts import forecast_json
+from api.sources.valley import make_valley
 from api.store import Store, make_engine
 from api.store.tanks import load_tank
 from api.usecases.refresh_forecast import gather_inputs, refresh_forecast
@@ -41,7 +42,7 @@ FILES = {
 AS_OF = "2024-01-10"
 MEMBERS = [
     "as_of", "state", "reasons", "horizon_days", "litres", "run_dry", "order", "daily", "last_trusted",
-    "appointment", "answer",
+    "appointment", "order_below_l", "answer",
 ]  # fmt: skip
 MONTHS = tuple(month_name)[1:]
 
@@ -389,6 +390,33 @@ def test_tank_never_seen_is_withheld_in_every_form() -> None:
     assert "No level of this tank has been seen yet" in words
     assert sentence_dates(words, 2024) == []
     assert re.search(r"\d litres", words) is None
+
+
+def test_sensor_that_does_not_fit_is_withheld_in_every_form(tmp_path: Path) -> None:
+    """A stuck sensor's forecast tells no day ahead and no quantity, in words as in the object."""
+    valley = make_valley()
+    house = valley.house("upper-byre")
+    files = {
+        "tank": house.tank_toml, "survey": house.survey_toml, "readings": house.readings_csv,
+        "weather": valley.weather_csv, "deliveries": house.deliveries_csv,
+    }  # fmt: skip
+    paths = {name: tmp_path / f"{name}.txt" for name in files}
+    for name, text in files.items():
+        paths[name].write_text(text)
+    found = object_of(forecast("--as-of", valley.as_of.isoformat(), "--json", **paths))
+    words = forecast("--as-of", valley.as_of.isoformat(), **paths).stdout
+    assert found["state"] == "CHECK"
+    for name in ("litres", "run_dry", "order"):
+        assert set(found[name].values()) == {None}
+    assert found["daily"] == []
+    assert found["appointment"] is None
+    assert found["last_trusted"]["litres"] > 0
+    assert "so we give no date" in words
+    for text in (words, found["answer"]):
+        assert "Read the gauge" in text
+        assert all(day <= valley.as_of.date() for day in sentence_dates(text, 2025))
+        assert "1 in" not in text
+        assert "Order" not in text
 
 
 # ---- forecast: what cannot be used
