@@ -9,6 +9,7 @@ Source   RFC 9457, "Problem Details for HTTP APIs"
 """
 
 import json
+import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from http import HTTPStatus
@@ -31,6 +32,7 @@ from forecaster.errors import (
     WeatherError,
 )
 
+_IN_SECTION = re.compile(r"(\w+) in \[(\w+)\]", re.ASCII)
 MEDIA_TYPE = "application/problem+json"
 RETRY_AFTER_S = 5
 """When to try again after the database did not answer. [s]"""
@@ -148,5 +150,6 @@ def faults_of(problems: Sequence[Problem]) -> list[Fault]:
 def _pointer(field: str, within: str, known: frozenset[str]) -> str:
     if field.startswith("/"):
         return field
-    names = field.split(".")  # a section's key: stove.rated_kw
+    section = _IN_SECTION.fullmatch(field)
+    names = [section[2], section[1]] if section else [field]
     return "/".join([within, *names]) if known.issuperset(names) else within

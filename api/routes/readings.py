@@ -27,6 +27,8 @@ from api.wiring import Services, services_of
 
 router = APIRouter(prefix="/api", tags=["readings"])
 
+MAX_FAULTS = 100
+"""At most so many faults of a batch are named where none of it can be used."""
 _CONFLICT = Fault("", "conflict", "another value is kept under this sensor and time; the first stays")
 _FAR_FUTURE = Fault("/at", "far_future", "set the clock: the time is more than 24 hours ahead")
 
@@ -62,8 +64,9 @@ def add_readings(
     the first stays.
 
     Send one reading as an object, or a batch as `{"readings": [...]}`. Of a batch the good readings
-    are stored and the bad ones named (207). Without `sensor` an ullage is taken by the tank's level
-    sensor, a dip by its dip stick, litres and fractions by its gauge. What is answered is stored.
+    are stored and the bad ones named (207); a batch without a good one is refused whole (422).
+    Without `sensor` an ullage is taken by the tank's level sensor, a dip by its dip stick, litres
+    and fractions by its gauge. What is answered is stored.
     """
     value = parse_json(raw)
     if isinstance(value, dict) and "readings" in value:
@@ -113,6 +116,9 @@ def _read_batch(value: dict[str, Any]) -> tuple[list[Sent], str | None]:
     sent = [
         read_reading(item, pointer=f"/readings/{i}", may_name_sensor=False) for i, item in enumerate(items)
     ]
+    if all(one.measurement is None for one in sent):
+        faults = [fault for one in sent for fault in faults_of(one.faults)][:MAX_FAULTS]
+        raise ProblemError(HTTPStatus.UNPROCESSABLE_ENTITY, "not_usable", faults=faults)
     return sent, sensor
 
 

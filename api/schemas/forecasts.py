@@ -57,6 +57,10 @@ class DayOut(BaseModel):
     p50: float
     p90: float
     p_dry: float
+    p025: float
+    p25: float
+    p75: float
+    p975: float
 
 
 class LastTrustedOut(BaseModel):
@@ -86,6 +90,9 @@ class ForecastOut(BaseModel):
     daily: list[DayOut] = Field(description="empty where numbers are withheld")
     last_trusted: LastTrustedOut | None
     appointment: AppointmentOut | None
+    order_below_l: float | None = Field(
+        description="only where numbers are withheld: read the gauge, and order today if it shows less. [L]"
+    )
 
 
 def forecast_json(forecast: Forecast) -> dict[str, Any]:

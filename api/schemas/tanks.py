@@ -14,14 +14,18 @@ from pydantic import BaseModel, Field
 from api.schemas.toml_text import to_toml
 from api.schemas.values import find_foul_values
 from api.store.tanks import StoredTank
-from forecaster.dwelling import Solar, Stove, Survey
+from forecaster.dwelling import Survey
 from forecaster.errors import InputError, Problem
 from forecaster.tanks import Tank
 from forecaster.tanks.build import SHAPE_KEYS
 from forecaster.tanks.file import COMMON_KEYS
 
 TANK_NAMES = frozenset(COMMON_KEYS).union(*SHAPE_KEYS.values())
-SURVEY_NAMES = frozenset(f.name for kind in (Survey, Stove, Solar) for f in fields(kind))
+SURVEY_NAMES = frozenset(f.name for f in fields(Survey)) | {
+    *("rated_kw", "evenings_per_week", "hours"),
+    *("window_m2", "window_azimuth", "thermal_m2", "pv_kwp", "pv_tilt", "pv_azimuth", "diverter"),
+}
+"""Keys of tank.toml and of survey.toml, its sections' included: what may stand in a pointer."""
 _NAMES = TANK_NAMES | SURVEY_NAMES | {"tank", "survey"}
 
 

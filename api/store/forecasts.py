@@ -54,6 +54,7 @@ def to_document(forecast: Forecast) -> dict[str, Any]:
         "daily": [asdict(day) for day in told.daily] if told else [],
         "last_trusted": asdict(forecast.last_trusted) if forecast.last_trusted else None,
         "appointment": asdict(forecast.appointment) if forecast.appointment else None,
+        "order_below_l": None if isinstance(forecast, ToldForecast) else forecast.order_below_l,
     }
     plain: dict[str, Any] = _plain(document)
     return plain
@@ -75,7 +76,7 @@ def from_document(document: Mapping[str, Any]) -> Forecast:
         else None,
     }
     if document["litres"] is None:
-        return WithheldForecast(**common)
+        return WithheldForecast(**common, order_below_l=document["order_below_l"])
     order = document["order"]
     return ToldForecast(
         **common,
