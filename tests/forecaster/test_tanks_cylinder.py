@@ -44,10 +44,12 @@ def volume_by_slices(tank: LyingCylinder, dip: float) -> float:
     def body(x: float) -> float:
         return below_level(radius, at_low - x * slope)
 
-    total, depth = (
-        quad(body, 0, tank.length_mm, limit=300, points=[tank.length_mm / 3])[0],
-        tank.head.depth_mm,
-    )
+    # the segments have kinks where the level meets the bottom or the top of the tank
+    kinks = [(at_low + side) / slope for side in (-radius, radius)] if slope else []
+    inside = sorted(x for x in kinks if 0 < x < tank.length_mm) or [tank.length_mm / 3]
+    good_enough = 0.01 * tank.capacity_l  # [mm³]: 1e-8 of the capacity
+    total = quad(body, 0, tank.length_mm, limit=300, epsabs=good_enough, points=inside)[0]
+    depth = tank.head.depth_mm
     if depth:
         for level_at in (lambda x: at_low + x * slope, lambda x: at_low - (tank.length_mm + x) * slope):
             total += quad(
@@ -95,16 +97,19 @@ def test_tilted_flat_ends_against_slices(tank: LyingCylinder, share: float) -> N
 def test_no_tilt_is_level(
     diameter: float, length: float, data: st.DataObject, share: float, dip_at: float
 ) -> None:
-    """A tilt of a millionth of a degree changes nothing that a scale of a litre in 100,000 would show.
+    """A tilt of almost nothing changes almost nothing: no more than it lifts one end.
 
-    That far the closed form, the tables and the two ways of doing level tanks agree.
+    The tilts lie on both sides of the slope below which a tank is reckoned level; that far the closed
+    form, the tables and the two ways of doing level tanks agree, to a litre in a million.
     """
     head = data.draw(heads(diameter / 2.0))
     level = LyingCylinder(diameter, length, head)
+    dip = share * diameter
     for tilt in (0.0, 1e-6, 6e-5):
         nearly = LyingCylinder(diameter, length, head, tilt_deg=tilt, dip_at_mm=dip_at * length)
-        difference = nearly.litres(share * diameter) - level.litres(share * diameter)
-        assert abs(float(difference)) < 1e-5 * level.capacity_l
+        lift_cm = (length + 2.0 * head.depth_mm) * np.tan(np.radians(tilt)) / 10.0
+        allowed = lift_cm * float(level.litres_per_cm(diameter / 2.0)) + 1e-6 * level.capacity_l
+        assert abs(float(nearly.litres(dip) - level.litres(dip))) <= allowed
 
 
 @few
