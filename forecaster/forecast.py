@@ -40,11 +40,11 @@ def daily_oil_c(air_c: Floats, *, location: str) -> Floats:
     """
     place = PLACES[location]
     kept = np.exp(-1.0 / OIL_DAYS)
-    followed = np.empty_like(air_c)
-    follows = air_c[..., 0]
-    for day in range(air_c.shape[-1]):
-        follows = kept * follows + (1.0 - kept) * air_c[..., day]
-        followed[..., day] = follows
+    # days first, so that each step runs over neighbouring numbers
+    by_day = np.array(np.moveaxis(air_c, -1, 0), order="C")  # a copy: the caller keeps its air
+    for day in range(1, len(by_day)):
+        by_day[day] = kept * by_day[day - 1] + (1.0 - kept) * by_day[day]
+    followed = np.ascontiguousarray(np.moveaxis(by_day, 0, -1))
     return place.mean_c + place.share * (followed - place.mean_c)
 
 
