@@ -109,7 +109,7 @@ class LastTrusted:
 
 @dataclass(frozen=True, slots=True)
 class Appointment:
-    """The date promised by the last told forecast; later forecasts can only move it earlier."""
+    """The date promised by the last told forecast; only a tank seen or filled since may move it later."""
 
     order_by: date
     told_at: datetime
@@ -179,6 +179,7 @@ def gate(
     earlier: Appointment | None,
     order_by: date | None,
     order_below_l: float | None = None,
+    filled_at: datetime | None = None,
 ) -> Forecast:
     """Let the numbers through, or keep them back.
 
@@ -195,24 +196,35 @@ def gate(
         allow when withheld; None where none is in sight.
     order_below_l : float or None
         Bulk litres below which an order is due at once. [L]
+    filled_at : datetime or None
+        When oil was last put in.
 
     Notes
     -----
-    A told forecast makes its own appointment. A withheld one keeps the earlier appointment, and may
-    only move it earlier.
+    A told forecast makes its own appointment once the tank has been seen, or filled, since the earlier
+    one was told. While it has not, and whenever the forecast is withheld, the earlier appointment is
+    kept, and may only move earlier: the weather alone never buys time for a tank that nobody sees.
     """
     state = worst_state(reasons)
     kept = tuple(sorted(reasons, key=lambda r: -r.state))
+    kept_date = keep_appointment(earlier, order_by, told_at=as_of)
     if numbers is not None and state.is_told:
         made = Appointment(order_by, as_of) if order_by is not None else None
+        if earlier is not None and not _has_news(earlier, last_trusted, filled_at):
+            made = kept_date
         return ToldForecast(
             as_of, state, kept, horizon_days, numbers.litres, numbers.run_dry, numbers.order,
             numbers.daily, last_trusted, made,
         )  # fmt: skip
     if state.is_told:
         raise ValueError("a forecast without numbers needs a reason to be withheld")
-    kept_date = keep_appointment(earlier, order_by, told_at=as_of)
     return WithheldForecast(as_of, state, kept, horizon_days, last_trusted, kept_date, order_below_l)
+
+
+def _has_news(earlier: Appointment, seen: LastTrusted | None, filled_at: datetime | None) -> bool:
+    """Whether the tank was seen or filled after an appointment was told."""
+    seen_at = seen.at if seen is not None else None
+    return any(at is not None and at > earlier.told_at for at in (seen_at, filled_at))
 
 
 def keep_appointment(

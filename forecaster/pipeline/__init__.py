@@ -18,7 +18,7 @@ from datetime import date, timedelta
 import numpy as np
 import numpy.typing as npt
 
-from forecaster.anomalies import Evidence, find_reasons
+from forecaster.anomalies import Evidence, find_reasons, last_believed
 from forecaster.burn_model import Posterior, fit_burn_model
 from forecaster.civil import civil_date, instant, zone_of
 from forecaster.climate import Normals, normal_day
@@ -140,13 +140,14 @@ def _decide(
         as_of=known.as_of, zone=zone_of(known.timezone), tank=tank, levels=behind.levels,
         deliveries=behind.deliveries, rises=behind.rises, tickets=behind.tickets, posterior=posterior,
         past=behind.past, drivers=behind.drivers, midnights=behind.midnights, prior=behind.house.prior,
-        now_l=paths.now_l, settings=known.model,
+        now_l=paths.now_l, settings=known.model, outlook=known.outlook,
     )  # fmt: skip
     far = [Reason("far_normals", State.WIDE, note) for note in normals.notes]
     return gate(
         Numbers(_band(paths.now_l), _run_dry_dates(p_dry, first), order, _daily(paths, p_dry)),
         as_of=known.as_of, reasons=(*find_reasons(evidence), *known.notes, *far),
-        horizon_days=known.horizon_days, last_trusted=behind.last_trusted, earlier=known.appointment,
+        horizon_days=known.horizon_days, last_trusted=behind.level(last_believed(evidence)),
+        earlier=known.appointment, filled_at=behind.last_filled,
         order_by=order.latest if posterior.observed_from is not None else None,
         order_below_l=order_below_l(
             paths.litres, now_l=paths.now_l, first=first, heel_l=tank.heel_l, settings=known.settings

@@ -4,10 +4,12 @@ Flow     inputs -> levels, tickets and rises, past weather, drivers -> **behind*
 """
 
 from dataclasses import dataclass
+from datetime import datetime
 
 import numpy as np
 import numpy.typing as npt
 
+from forecaster.anomalies import held_back
 from forecaster.burn_model import Additions, Drivers, House, Observations, PastLitres, house_drivers
 from forecaster.civil import midnights, to_datetime, zone_of
 from forecaster.climate import Normals
@@ -69,12 +71,16 @@ class Behind:
     drivers: Drivers
 
     @property
-    def last_trusted(self) -> LastTrusted | None:
-        """The newest level that is believed."""
-        ok = np.flatnonzero(self.levels.trusted())
-        if len(ok) == 0:
+    def last_filled(self) -> datetime | None:
+        """When oil was last put in, by the tickets."""
+        at = self.deliveries.at[~self.deliveries.removed]
+        return to_datetime(at.max()) if len(at) else None
+
+    def level(self, index: int | None) -> LastTrusted | None:
+        """One of the levels, as it is told."""
+        if index is None:
             return None
-        return LastTrusted(to_datetime(self.levels.at[ok[-1]]), float(self.levels.litres[ok[-1]]))
+        return LastTrusted(to_datetime(self.levels.at[index]), float(self.levels.litres[index]))
 
 
 def look_behind(known: Inputs, normals: Normals, *, today: np.datetime64) -> Behind:
@@ -106,7 +112,8 @@ def look_behind(known: Inputs, normals: Normals, *, today: np.datetime64) -> Beh
 def observations(behind: Behind, tank: Tank) -> Observations:
     """Trusted levels, and tanks said to have been filled where no sensor tells."""
     levels, deliveries = behind.levels, behind.deliveries
-    ok = levels.trusted()
+    # a rise that one level shows and no ticket explains is not believed until a second level shows it
+    ok = levels.trusted() & ~held_back(levels, behind.rises)
     used = levels.where(ok)
     filled = (deliveries.filled == "yes") & ~deliveries.removed
     if filled.any() and len(used) == 0:
@@ -125,7 +132,10 @@ def observations(behind: Behind, tank: Tank) -> Observations:
 
 def additions(behind: Behind, tank: Tank) -> Additions:
     """Tickets at 15 C, rises without a ticket, and the noise of days whose weather is assumed."""
-    deliveries, rises = put_where_seen(behind.deliveries, behind.tickets), behind.rises
+    deliveries, rises = (
+        put_where_seen(behind.deliveries, behind.tickets),
+        [r for r in behind.rises if r.confirmed],
+    )
     oil_c = behind.oil_c[_day_of(deliveries.at, behind)]
     at_15 = to_litres_at_15c(deliveries.litres, oil_c, tank.fuel.density_15c)
     at_15 = np.where(deliveries.basis == "15c", deliveries.litres, at_15)

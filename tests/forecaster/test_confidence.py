@@ -1,6 +1,6 @@
 """The gate: what may be told, what is kept back, and the appointment."""
 
-from datetime import UTC, date, datetime
+from datetime import UTC, date, datetime, timedelta
 
 import pytest
 from hypothesis import given
@@ -8,6 +8,7 @@ from hypothesis import strategies as st
 
 from forecaster.confidence import (
     Appointment,
+    LastTrusted,
     LitresBand,
     Numbers,
     OrderAdvice,
@@ -31,16 +32,17 @@ STATES = st.sampled_from(State)
 DATES = st.dates(date(2024, 1, 1), date(2026, 1, 1))
 
 
-def _gate(states, *, earlier=None, order_by=date(2025, 1, 20)):
+def _gate(states, *, earlier=None, order_by=date(2025, 1, 20), seen_at=None, filled_at=None):
     reasons = [Reason(s.name.lower(), s, f"because of {s.name}") for s in states]
     return gate(
         NUMBERS,
         as_of=AT,
         reasons=reasons,
         horizon_days=365,
-        last_trusted=None,
+        last_trusted=None if seen_at is None else LastTrusted(seen_at, 420.0),
         earlier=earlier,
         order_by=order_by,
+        filled_at=filled_at,
     )
 
 
@@ -76,8 +78,24 @@ def test_a_withheld_forecast_cannot_claim_to_be_told(state):
 
 
 def test_a_told_forecast_makes_its_own_appointment():
-    """The latest order date becomes the promise, whatever was promised before."""
-    forecast = _gate([], earlier=Appointment(date(2025, 1, 10), AT))
+    """Once the tank was seen again, the latest order date is the promise, whatever was promised before."""
+    before = AT - timedelta(days=1)
+    forecast = _gate([], earlier=Appointment(date(2025, 1, 10), before), seen_at=AT - timedelta(hours=1))
+    assert forecast.appointment == Appointment(date(2025, 1, 20), AT)
+
+
+@given(STATES, DATES, st.none() | DATES, st.integers(0, 90))
+def test_a_tank_not_seen_since_it_was_promised_keeps_its_date(state, promised, now, days):
+    """In every state, told ones too, the date only moves earlier until a new level or delivery comes."""
+    told_at = AT - timedelta(days=days)
+    forecast = _gate([state], earlier=Appointment(promised, told_at), order_by=now, seen_at=told_at)
+    assert forecast.appointment == Appointment(min(promised, now or promised), told_at)
+
+
+def test_a_delivery_makes_a_new_appointment():
+    """Oil put in since the date was told serves it, even where no sensor sees the tank."""
+    earlier = Appointment(date(2025, 1, 10), AT - timedelta(days=3))
+    forecast = _gate([State.WIDE], earlier=earlier, filled_at=AT - timedelta(days=1))
     assert forecast.appointment == Appointment(date(2025, 1, 20), AT)
 
 
