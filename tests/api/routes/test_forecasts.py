@@ -7,7 +7,9 @@ import pytest
 from fastapi.testclient import TestClient
 
 from api.schemas.forecasts import ForecastOut
+from api.store.tanks import load_tank
 from api.usecases import refresh_forecast as module
+from api.usecases.register_tank import redescribe_tank
 from api.wiring import Services
 from forecaster.confidence import Forecast
 from tests.api.conftest import LYING_CYLINDER, NOW, StandingClock
@@ -141,9 +143,6 @@ def test_readings_under_an_older_description_are_left_out_D9(  # noqa: N802
     client: TestClient, services: Services, tank_id: str, calls: list[Any]
 ) -> None:
     """D9: after a tank was described anew, only readings from then on are looked at."""
-    from api.store.tanks import load_tank
-    from api.usecases.register_tank import redescribe_tank
-
     _send_history(client, tank_id)
     with services.store.write() as session:
         redescribe_tank(

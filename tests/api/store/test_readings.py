@@ -184,7 +184,7 @@ def test_many_clients_each_several_times(store: Store, tank: StoredTank) -> None
 
 
 @settings(
-    max_examples=25, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture], database=None
+    max_examples=15, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture], database=None
 )
 @given(
     batches=st.lists(

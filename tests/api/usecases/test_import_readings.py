@@ -6,7 +6,7 @@ import pytest
 
 from api.store import NotFoundError, Store
 from api.store.readings import count_readings, load_readings
-from api.store.tanks import BEGINNING, StoredTank
+from api.store.tanks import BEGINNING, StoredTank, list_tanks
 from api.usecases.import_readings import import_readings
 from api.usecases.record_readings import Measurement, judge_readings, record_readings
 from api.usecases.register_tank import register_tank
@@ -95,8 +95,6 @@ def test_a_bad_description_registers_nothing(
     store: Store, clock: StandingClock, tank_toml: str, survey_toml: str | None, error: type[Exception]
 ) -> None:
     """A tank with a bad file or a bad survey is not stored."""
-    from api.store.tanks import list_tanks
-
     with store.write() as session:
         with pytest.raises(error):
             register_tank(session, clock, tank_toml=tank_toml, survey_toml=survey_toml)
