@@ -44,10 +44,11 @@ def litres_text(litres: float, *, sd: float = 0.0) -> str:
 
     Examples
     --------
-    >>> litres_text(1234.6, sd=8.0)
-    '1,230 litres'
+    >>> litres_text(1234.6, sd=8.0), litres_text(1.0)
+    ('1,230 litres', '1 litre')
     """
-    return f"{told_litres(litres, sd=sd):,.0f} litres"
+    told = f"{told_litres(litres, sd=sd):,.0f}"
+    return f"{told} litre" if told == "1" else f"{told} litres"
 
 
 def day_text(day: date, *, year: bool = False, weekday: bool = True) -> str:
@@ -63,23 +64,29 @@ def day_text(day: date, *, year: bool = False, weekday: bool = True) -> str:
     return f"{head}{day.day} {_MONTHS[day.month - 1]}{tail}"
 
 
-def span_text(first: date, last: date) -> str:
-    """A span of dates, without saying the month twice.
+def span_text(first: date, last: date, *, today: date | None = None) -> str:
+    """A span of dates, without saying the month twice; a year other than today's is said.
 
     Examples
     --------
     >>> span_text(date(2025, 1, 3), date(2025, 1, 7)), span_text(date(2025, 1, 30), date(2025, 2, 3))
     ('Fri 3 to Tue 7 January', 'Thu 30 January to Mon 3 February')
+    >>> span_text(date(2024, 12, 30), date(2025, 1, 7), today=date(2024, 12, 20))
+    'Mon 30 December to Tue 7 January 2025'
     """
+
+    def told(day: date) -> str:
+        return day_text(day, year=today is not None and day.year != today.year)
+
     if first == last:
-        return day_text(first)
+        return told(first)
     if (first.year, first.month) == (last.year, last.month):
-        return f"{_WEEKDAYS[first.weekday()]} {first.day} to {day_text(last)}"
-    return f"{day_text(first)} to {day_text(last)}"
+        return f"{_WEEKDAYS[first.weekday()]} {first.day} to {told(last)}"
+    return f"{told(first)} to {told(last)}"
 
 
 def moment_text(at: datetime, zone: ZoneInfo, *, today: date | None = None) -> str:
-    """A local time, "today" where it is today.
+    """A local time, "today" where it is today; a year other than today's is said.
 
     Examples
     --------
@@ -88,8 +95,9 @@ def moment_text(at: datetime, zone: ZoneInfo, *, today: date | None = None) -> s
     'Fri 3 January 06:10'
     """
     local = at.astimezone(zone)
-    day = "today" if today is not None and local.date() == today else day_text(local.date())
-    return f"{day} {local:%H:%M}"
+    day = local.date()
+    said = day_text(day, year=today is not None and day.year != today.year)
+    return f"{'today' if day == today else said} {local:%H:%M}"
 
 
 def chance_text(chance: float) -> str:

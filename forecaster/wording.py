@@ -11,9 +11,19 @@ from dataclasses import dataclass
 from datetime import date
 from zoneinfo import ZoneInfo
 
+import numpy as np
+
 from forecaster.civil import civil_date
-from forecaster.confidence import Forecast, OrderAdvice, State, ToldForecast, WithheldForecast
-from forecaster.phrases import chance_text, day_text, litres_text, moment_text, span_text
+from forecaster.confidence import Forecast, LitresBand, OrderAdvice, State, ToldForecast, WithheldForecast
+from forecaster.phrases import (
+    chance_text,
+    day_text,
+    days_text,
+    litres_text,
+    moment_text,
+    span_text,
+    told_litres,
+)
 from forecaster.reorder import OrderSettings
 
 SD_PER_BAND = 2.563
@@ -21,6 +31,10 @@ SD_PER_BAND = 2.563
 ORDER_BELOW_STEP_L = 20.0
 """The gauge reading at which to order is told in steps of that. [L]"""
 HALF_YEAR_D = 182
+LEVEL_SD_L = 8.0
+"""The last trusted level is told as if known so well: to ten litres. [L]"""
+LEAST_WINTERS = 2
+"""Rarer than one winter in that is worth a figure."""
 NEAR_DAYS = 14
 """An appointment that close is said to be near when the tank cannot be seen. [d]"""
 
@@ -95,16 +109,19 @@ def risk_text(forecast: ToldForecast, settings: OrderSettings) -> str | None:
     burned = forecast.litres.p50 - forecast.daily[HALF_YEAR_D].p50
     cycles = max(burned / litres, 1.0)
     winters = int(1.0 / (settings.risk * cycles))
+    if winters < LEAST_WINTERS:
+        return (
+            "Ordered by then every time, the tank may run dry in any winter: the risk accepted is that large."
+        )
     return f"Ordered by then every time, the tank runs dry less often than one winter in {winters:,}."
 
 
 def _told(forecast: ToldForecast, *, zone: ZoneInfo, settings: OrderSettings) -> str:
     today = civil_date(forecast.as_of, zone)
-    band = forecast.litres
-    sd = max((band.p90 - band.p10) / SD_PER_BAND, 1.0)
     parts = [
-        f"About {litres_text(band.p50, sd=sd)} are left ({_range(band.p10, band.p90, sd)}).",
+        _left(forecast.litres),
         _order(forecast.order, settings=settings, today=today),
+        _promised(forecast, today),
         _run_dry(forecast, today),
     ]
     if forecast.last_trusted is not None:
@@ -113,34 +130,61 @@ def _told(forecast: ToldForecast, *, zone: ZoneInfo, settings: OrderSettings) ->
     return " ".join(p for p in parts if p)
 
 
-def _range(low: float, high: float, sd: float) -> str:
-    return f"{litres_text(low, sd=sd).removesuffix(' litres')} to {litres_text(high, sd=sd)}"
+def _left(band: LitresBand) -> str:
+    """Litres left with their spread; never below none, and never finer than they are known."""
+    sd = max((band.p90 - band.p10) / SD_PER_BAND, 1.0)
+    low, middle, high = (told_litres(max(v, 0.0), sd=sd) for v in (band.p10, band.p50, band.p90))
+    spread = f" ({low:,.0f} to {high:,.0f} litres)" if low < high else ""
+    if middle <= 0.0:
+        return f"Hardly any oil is left{spread}."
+    return f"About {litres_text(middle)} {'is' if middle == 1.0 else 'are'} left{spread}."
 
 
 def _order(order: OrderAdvice, *, settings: OrderSettings, today: date) -> str:
-    low, high = settings.lead_days
-    lead = f"{low}" if low == high else f"{low} to {high}"
-    takes = f"delivery takes {lead} working days"
+    said = f"{order.text.removesuffix('.')}"
     match order.note:
         case "order_today":
-            return f"{order.text.removesuffix('.')}; {takes}."
+            return f"{said}; {_takes(settings)}."
         case "window" if order.earliest is not None and order.latest is not None:
-            days = span_text(max(order.earliest, today), order.latest)
-            on = "on" if max(order.earliest, today) == order.latest else "any day from"
-            return f"{order.text.removesuffix('.')} {on} {days}; {takes}."
+            first = max(order.earliest, today)
+            on = "on" if first == order.latest else "any day from"
+            return f"{said} {on} {span_text(first, order.latest, today=today)}; {_takes(settings)}."
         case _:
             return order.text
 
 
+def _takes(settings: OrderSettings) -> str:
+    """How long a delivery takes."""
+    low, high = settings.lead_days
+    if high == 0:
+        return "delivery is on the same working day"
+    lead = f"{low}" if low == high else f"{low} to {high}"
+    return f"delivery takes {lead} working {'day' if low == high == 1 else 'days'}"
+
+
+def _promised(forecast: ToldForecast, today: date) -> str:
+    """Recall an earlier date that still stands because the tank has not been seen since."""
+    kept, latest = forecast.appointment, forecast.order.latest
+    if kept is None or kept.told_at == forecast.as_of or (latest is not None and kept.order_by >= latest):
+        return ""
+    return (
+        f"We had told you to order by {_day(kept.order_by, today)}; as the tank has not been seen since, that "
+        "date stands."
+    )
+
+
 def _run_dry(forecast: ToldForecast, today: date) -> str:
     first, even = forecast.run_dry.p10, forecast.run_dry.p50
+    one_in_ten, one_in_two = (chance_text(c).replace("1 in", "1 chance in") for c in (0.1, 0.5))
     if first is None:
         return (
-            f"If nothing is ordered, there is less than {chance_text(0.1).replace('1 in', '1 chance in')} "
-            f"that the boiler stops within {forecast.horizon_days} days."
+            f"If nothing is ordered, there is less than {one_in_ten} that the boiler stops within "
+            f"{days_text(forecast.horizon_days)}."
         )
-    said = f"If nothing is ordered, there is 1 chance in 10 that the boiler stops by {_day(first, today)}"
-    return f"{said} and 1 in 2 by {_day(even, today)}." if even is not None else f"{said}."
+    if first == even:
+        return f"If nothing is ordered, there is {one_in_two} that the boiler stops by {_day(even, today)}."
+    said = f"If nothing is ordered, there is {one_in_ten} that the boiler stops by {_day(first, today)}"
+    return f"{said} and {chance_text(0.5)} by {_day(even, today)}." if even is not None else f"{said}."
 
 
 def _day(day: date, today: date) -> str:
@@ -151,20 +195,25 @@ def _withheld(forecast: WithheldForecast, *, zone: ZoneInfo) -> str:
     today = civil_date(forecast.as_of, zone)
     parts = [_lead(forecast.state)]
     if forecast.last_trusted is not None:
-        at = moment_text(forecast.last_trusted.at, zone)
-        parts.append(
-            f"The last level we trust is about {litres_text(forecast.last_trusted.litres, sd=8.0)}, of {at}."
-        )
-    due = forecast.appointment is not None and (forecast.appointment.order_by - today).days <= NEAR_DAYS
-    if due and forecast.order_below_l is not None:
-        below = litres_text(forecast.order_below_l, sd=ORDER_BELOW_STEP_L)
-        parts.append(
-            "We cannot see the tank and the date we gave is near: read the gauge today, and order if it is "
-            f"below {below}."
-        )
+        at = moment_text(forecast.last_trusted.at, zone, today=today)
+        level = litres_text(max(forecast.last_trusted.litres, 0.0), sd=LEVEL_SD_L)
+        parts.append(f"The last level we trust is about {level}, of {at}.")
+    kept = forecast.appointment
+    if kept is not None and (kept.order_by - today).days <= NEAR_DAYS:
+        near = "is near" if kept.order_by >= today else "has passed"
+        parts.append(f"We cannot see the tank and the date we gave {near}: {_near(forecast.order_below_l)}")
     else:
         parts.append("Read the gauge, or dip the tank at a dip point that you can reach from the ground.")
     return " ".join(parts)
+
+
+def _near(order_below: float | None) -> str:
+    """What to do when the date that was given comes and the tank cannot be seen."""
+    if order_below is None:
+        return "read the gauge today, and order if in doubt."
+    # upwards: a household that reads a little less than the threshold orders
+    below = float(np.ceil(order_below / ORDER_BELOW_STEP_L)) * ORDER_BELOW_STEP_L
+    return f"read the gauge today, and order if it is below {litres_text(below)}."
 
 
 def _lead(state: State) -> str:
