@@ -207,7 +207,7 @@ def gate(
     """
     state = worst_state(reasons)
     kept = tuple(sorted(reasons, key=lambda r: -r.state))
-    kept_date = keep_appointment(earlier, order_by, told_at=as_of)
+    kept_date = keep_appointment(earlier, order_by)
     if numbers is not None and state.is_told:
         made = Appointment(order_by, as_of) if order_by is not None else None
         if earlier is not None and not _has_news(earlier, last_trusted, filled_at):
@@ -227,20 +227,16 @@ def _has_news(earlier: Appointment, seen: LastTrusted | None, filled_at: datetim
     return any(at is not None and at > earlier.told_at for at in (seen_at, filled_at))
 
 
-def keep_appointment(
-    earlier: Appointment | None, order_by: date | None, *, told_at: datetime
-) -> Appointment | None:
-    """Keep the promised date; move it only earlier.
+def keep_appointment(earlier: Appointment | None, order_by: date | None) -> Appointment | None:
+    """Keep the promised date; move it only earlier. Where none was promised, doubtful data promises none.
 
     Examples
     --------
     >>> from datetime import UTC
     >>> at = datetime(2025, 1, 5, tzinfo=UTC)
-    >>> keep_appointment(Appointment(date(2025, 1, 20), at), date(2025, 2, 1), told_at=at).order_by
+    >>> keep_appointment(Appointment(date(2025, 1, 20), at), date(2025, 2, 1)).order_by
     datetime.date(2025, 1, 20)
     """
-    if earlier is None:
-        return None if order_by is None else Appointment(order_by, told_at)
-    if order_by is None or order_by >= earlier.order_by:
+    if earlier is None or order_by is None or order_by >= earlier.order_by:
         return earlier
     return Appointment(order_by, earlier.told_at)

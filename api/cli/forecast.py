@@ -14,8 +14,8 @@ import numpy as np
 from api.cli.gather import Gathered
 from api.cli.telling import tell_forecast, tell_grounds
 from api.cli.trouble import say
-from api.schemas.forecasts import LitresOut, OrderOut, RunDryOut, forecast_json
-from api.usecases.refresh_forecast import SEED
+from forecaster.document import public_document
+from forecaster.forecast import SEED
 from forecaster.pipeline import Working, work_out
 from forecaster.wording import answer
 
@@ -45,16 +45,10 @@ def forecast_text(working: Working, gathered: Gathered) -> str:
 def forecast_object(working: Working, gathered: Gathered) -> str:
     """Write a forecast for programs: the form that every door gives, and the answer in words.
 
-    Where numbers are withheld, ``litres``, ``run_dry`` and ``order`` have all their members null.
+    Where numbers are withheld, ``litres``, ``run_dry`` and ``order`` are null.
     """
-    document = forecast_json(working.forecast)
-    for name, form in (("litres", LitresOut), ("run_dry", RunDryOut), ("order", OrderOut)):
-        if document[name] is None:
-            document[name] = dict.fromkeys(form.model_fields)
-    if not working.forecast.state.is_told and gathered.inputs.appointment is None:
-        document["appointment"] = None  # nothing was promised before, and doubtful data promises nothing
     words = answer(working.forecast, zone=gathered.zone, settings=gathered.inputs.settings)
-    whole: dict[str, Any] = {**document, "answer": words.text}
+    whole: dict[str, Any] = {**public_document(working.forecast), "answer": words.text}
     return json.dumps(whole, allow_nan=False, ensure_ascii=False)
 
 

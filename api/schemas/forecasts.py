@@ -8,8 +8,8 @@ from typing import Any, Literal
 
 from pydantic import BaseModel, Field
 
-from api.store.forecasts import to_document
 from forecaster.confidence import Forecast
+from forecaster.document import public_document
 
 
 class ReasonOut(BaseModel):
@@ -90,11 +90,8 @@ class ForecastOut(BaseModel):
     daily: list[DayOut] = Field(description="empty where numbers are withheld")
     last_trusted: LastTrustedOut | None
     appointment: AppointmentOut | None
-    order_below_l: float | None = Field(
-        description="only where numbers are withheld: read the gauge, and order today if it shows less. [L]"
-    )
 
 
 def forecast_json(forecast: Forecast) -> dict[str, Any]:
     """Turn a forecast into the JSON object that every door gives out."""
-    return to_document(forecast)
+    return public_document(forecast)

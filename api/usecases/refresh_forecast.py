@@ -32,8 +32,6 @@ if TYPE_CHECKING:
 
 FRESH = timedelta(minutes=10)
 """So long a kept forecast is given again while nothing changed."""
-SEED = 1
-"""Of the draws; fixed, so that asking twice gives one answer."""
 OUTLOOK_AGE = timedelta(hours=24)
 """An older weather outlook is not used."""
 
@@ -68,6 +66,7 @@ def refresh_forecast(
 
 def decide(inputs: "Inputs") -> Forecast:
     """Hand everything to the engine, with the same draws every time: same inputs, same answer."""
+    from forecaster.forecast import SEED
     from forecaster.pipeline import make_forecast
 
     return make_forecast(inputs, rng=np.random.default_rng(SEED))

@@ -107,10 +107,10 @@ def test_a_dead_sensor_never_moves_the_appointment_later(state, promised, now):
     assert forecast.appointment.order_by == min(promised, now or promised)
 
 
-def test_without_a_promise_the_first_date_found_is_one():
-    """A tank that was never told gets the date that can be reckoned, or none."""
-    assert keep_appointment(None, None, told_at=AT) is None
-    assert keep_appointment(None, date(2025, 1, 9), told_at=AT) == Appointment(date(2025, 1, 9), AT)
+def test_without_a_promise_doubtful_data_makes_none():
+    """A tank that was never told gets no date from data that may not be told."""
+    assert keep_appointment(None, date(2025, 1, 9)) is None
+    assert _gate([State.CHECK]).appointment is None
 
 
 def test_missing_numbers_need_a_reason():

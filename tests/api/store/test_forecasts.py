@@ -8,7 +8,7 @@ import pytest
 
 from api.schemas.forecasts import ForecastOut, forecast_json
 from api.store import Store
-from api.store.forecasts import StoredForecast, from_document, load_forecast, save_forecast, to_document
+from api.store.forecasts import StoredForecast, load_forecast, save_forecast
 from api.store.tanks import save_tank
 from forecaster.confidence import (
     Appointment,
@@ -23,6 +23,7 @@ from forecaster.confidence import (
     ToldForecast,
     WithheldForecast,
 )
+from forecaster.document import from_document, to_document
 
 NOW = datetime(2026, 1, 10, 12, 0, tzinfo=UTC)
 TOLD = ToldForecast(
@@ -55,7 +56,7 @@ def test_document_and_back(forecast: Forecast) -> None:
     """A forecast survives its JSON form, and the form is the documented one."""
     text = json.dumps(to_document(forecast), allow_nan=False)
     assert from_document(json.loads(text)) == forecast
-    answered = ForecastOut.model_validate_json(text)
+    answered = ForecastOut.model_validate(forecast_json(forecast))
     assert set(ForecastOut.model_fields) == set(forecast_json(forecast))
     assert answered.state == forecast.state.name
 
@@ -91,3 +92,6 @@ def test_withheld_members_are_null(forecast: Forecast) -> None:
     document = to_document(forecast)
     assert [document[name] for name in ("litres", "run_dry", "order")] == [None, None, None]
     assert document["daily"] == []
+    told = forecast_json(forecast)
+    assert told["appointment"] is None
+    assert "order_below_l" not in told
