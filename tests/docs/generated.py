@@ -224,7 +224,7 @@ def run_in_small_house(command: str) -> str:
     with chdir(SMALL_HOUSE):
         result = CliRunner().invoke(app, words[1:])
     if result.exit_code != 0:
-        raise RuntimeError(f"{command}: exit code {result.exit_code}\n{result.output}")
+        raise RuntimeError(f"{command}: exit code {result.exit_code}\n{result.output}") from result.exception
     return result.stdout
 
 
@@ -239,7 +239,7 @@ def dependencies(group: str = "") -> str:
     for line in lines[start : lines.index("]", start)]:
         entry = re.match(r'\s*"([A-Za-z0-9_.-]+(?:\[\w+\])?)[^"]*",?\s*(?:#\s*(.*))?$', line)
         if entry:
-            rows.append((f"`{entry[1]}`", entry[2] or "–"))
+            rows.append((f"`{entry[1]}`", entry[2] or "for the one above"))
     return table(("Package", "Why"), rows)
 
 
