@@ -42,6 +42,7 @@ FILES = {
 AS_OF = "2024-01-10"
 MEMBERS = [
     "as_of", "state", "reasons", "horizon_days", "litres", "run_dry", "order", "daily", "last_trusted",
+    "appointment", "answer",
 ]  # fmt: skip
 MONTHS = tuple(month_name)[1:]
 
