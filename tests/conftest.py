@@ -1,0 +1,57 @@
+"""Tests that need a browser are left out, by name, where there is none; with CI=true they never are."""
+
+import os
+import shutil
+from typing import Any
+
+import pytest
+from hypothesis import HealthCheck, settings
+
+# a busy machine must not fail an example for being slow; speed is measured by benchmarks
+settings.register_profile("everyday", deadline=None, suppress_health_check=[HealthCheck.too_slow])
+settings.register_profile("long", parent=settings.get_profile("everyday"), max_examples=1_000)
+settings.load_profile(os.environ.get("DIPCAST_EXAMPLES", "everyday"))
+
+BROWSERS = ("chromium", "chromium-browser", "google-chrome")
+NOT_RUN = pytest.StashKey[list[str]]()
+
+
+def find_browser() -> str | None:
+    """The program that draws pages; None where there is none."""
+    return next((path for path in map(shutil.which, BROWSERS) if path), None)
+
+
+def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item]) -> None:
+    """Take the browser's tests out where there is no browser."""
+    if find_browser() is not None or os.environ.get("CI") == "true":
+        return
+    left_out = [item for item in items if item.get_closest_marker("browser")]
+    if not left_out:
+        return
+    items[:] = [item for item in items if item not in left_out]
+    config.hook.pytest_deselected(items=left_out)
+    config.stash[NOT_RUN] = [item.nodeid for item in left_out]
+
+
+def pytest_sessionfinish(session: pytest.Session) -> None:
+    """Hand the names from a worker to the process that reports."""
+    output = getattr(session.config, "workeroutput", None)
+    if output is not None:
+        output["not_run"] = session.config.stash.get(NOT_RUN, [])
+
+
+@pytest.hookimpl(optionalhook=True)
+def pytest_testnodedown(node: Any, error: object) -> None:
+    """Take the names from a worker."""
+    names = getattr(node, "workeroutput", {}).get("not_run", [])
+    if names:
+        node.config.stash[NOT_RUN] = names
+
+
+def pytest_terminal_summary(terminalreporter: Any, config: pytest.Config) -> None:
+    """Name what was not run."""
+    names = config.stash.get(NOT_RUN, [])
+    if names:
+        terminalreporter.section("not run: there is no Chromium")
+        for name in sorted(names):
+            terminalreporter.line(name)
