@@ -145,7 +145,7 @@ def reference_slope_factor(
     --------
     >>> year = 10 + 6 * np.sin(np.arange(365) * 2 * np.pi / 365)
     >>> reference_slope_factor(np.array([15.0, 18.0]), year, at_c=18.0, rounding_k=1.2).round(2)
-    array([1.53, 1.  ])
+    array([1.51, 1.  ])
     """
     every = np.append(bases_c, at_c)
     z = (every[:, None] - normal_temp_c[None, :]) / rounding_k

@@ -126,8 +126,12 @@ def test_the_appointment_goes_along(
     assert calls[1].appointment is not None
     assert calls[1].appointment.order_by.isoformat() == told["appointment"]["order_by"]
     assert later["state"] != "OK"
-    if later["litres"] is None:
-        assert later["appointment"]["order_by"] <= told["appointment"]["order_by"]
+    assert later["litres"] is None
+    assert later["appointment"] is None  # kept, and told in words only
+    clock.move(days=1)
+    _forecast(client, tank_id)
+    assert calls[2].appointment is not None
+    assert calls[2].appointment.order_by.isoformat() <= told["appointment"]["order_by"]
 
 
 def test_a_tank_without_place_is_not_enough_known(client: TestClient) -> None:
