@@ -1,0 +1,140 @@
+"""Litres paths: what must hold of any tank with the same draws."""
+
+from dataclasses import replace
+from typing import Any
+
+import numpy as np
+import pytest
+
+from forecaster.burn_model import Posterior, Settings
+from forecaster.burn_model.steps import Drivers
+from forecaster.forecast import Chances, Paths, daily_oil_c, draw_chances, draw_states, simulate_litres
+
+DAYS, SCENARIOS, PATHS = 30, 50, 2000
+
+
+def chances(*, seed: int = 2, day_noise: float = 0.5) -> Chances:
+    """Random numbers of some paths."""
+    return draw_chances(paths=PATHS, days=DAYS, day_noise=day_noise, rng=np.random.default_rng(seed))
+
+
+def posterior(*, sd_l: float = 4.0) -> Posterior:
+    """A tank with 600 l whose house burns 1 l a day and half a litre a degree-day, at two base temperatures."""
+    mean = np.array([[600.0, 1.0, 0.5, 0.0, 0.0, 0.0]] * 2)
+    cov = np.zeros((2, 6, 6))
+    cov[:, 0, 0] = sd_l**2
+    two = np.full(2, 0.0)
+    return Posterior(
+        at=np.datetime64("2024-01-10T00:00:00"), base_c=np.array([15.0, 16.0]), inertia=two, slow_sd=two,
+        noise=two + 1, mean=mean, cov=cov, weight=np.array([0.25, 0.75]), smooth_c=two + 5, kappa=0.0, omega=0.0,
+        innovations=np.empty(0), verdicts=np.empty(0, np.int8), observed_from=np.datetime64("2023-11-01T00:00:00"),
+    )  # fmt: skip
+
+
+def drivers(temp_c: float) -> Drivers:
+    """Every scenario at one temperature, without sun and stove."""
+    flat = np.zeros((SCENARIOS, DAYS))
+    day = np.zeros(DAYS)
+    return Drivers(
+        date=np.datetime64("2024-01-10") + np.arange(DAYS), temp_c=flat + temp_c, sun_kwh_m2=flat, stove_kwh=day,
+        stove_rate=day + 1.0, base_factor=flat + 1.0, heat_factor=day + 1.0,
+    )  # fmt: skip
+
+
+def simulate(temp_c: float = 5.0, **instead: Any) -> Paths:
+    """Paths of the tank in that weather, its oil at 15 °C."""
+    given: dict[str, Any] = {
+        "day_share": np.ones(DAYS), "oil_c": np.full((SCENARIOS, DAYS), 15.0), "oil_now_c": 15.0,
+        "density_15c": 803.0, "promised_l": np.zeros(DAYS), "chances": chances(),
+    } | instead  # fmt: skip
+    return simulate_litres(given.pop("posterior", posterior()), drivers(temp_c), **given)
+
+
+def test_the_mean_burn_is_that_of_the_house() -> None:
+    """At 5 °C the two bases burn 6 and 6.5 l a day, weighed 1 to 3; day noise has mean 1, so it moves nothing."""
+    burned = simulate().burned_l.mean()
+    assert burned == pytest.approx(0.25 * 6.0 + 0.75 * 6.5, rel=0.01)
+
+
+def test_litres_are_what_was_there_less_what_burned() -> None:
+    """At 15 °C a path's litres are its start less all that it burned, and each day burns something."""
+    paths = simulate()
+    assert paths.litres == pytest.approx(paths.now_l[:, None] - np.cumsum(paths.burned_l, axis=1))
+    assert (paths.burned_l > 0).all()
+
+
+def test_colder_is_never_less_on_any_path() -> None:
+    """With the same draws each day of each path burns at least as much when it is colder."""
+    assert (simulate(0.0).burned_l >= simulate(5.0).burned_l).all()
+
+
+def test_a_promise_raises_every_path_from_its_day_on() -> None:
+    """An order placed counts in full on each path, from its day on and not before."""
+    promised = np.zeros(DAYS)
+    promised[10] = 500.0
+    more = simulate(promised_l=promised).litres - simulate().litres
+    assert more[:, :10] == pytest.approx(np.zeros((PATHS, 10)))
+    assert more[:, 10:] == pytest.approx(np.full((PATHS, DAYS - 10), 500.0))
+
+
+def test_what_levels_share_widens_the_whole_path() -> None:
+    """The common error of all levels moves a path as a whole: now and every day by the same litres."""
+    plain, off = simulate(), simulate(offset_sd_l=20.0)
+    moved = off.litres - plain.litres
+    assert moved == pytest.approx(np.repeat((off.now_l - plain.now_l)[:, None], DAYS, axis=1))
+    assert moved[:, 0].std() == pytest.approx(20.0, rel=0.1)
+
+
+def test_warm_oil_stands_higher_than_cold_oil() -> None:
+    """The same litres at 15 °C are more bulk litres in summer: about 0.9 per cent for ten degrees."""
+    warm = simulate(oil_c=np.full((SCENARIOS, DAYS), 25.0)).litres
+    assert (warm / simulate().litres).mean() == pytest.approx(1.0094, abs=0.0005)
+
+
+def test_half_a_day_burns_half() -> None:
+    """Of the day of as-of only the part that lies ahead burns."""
+    share = np.ones(DAYS)
+    share[0] = 0.5
+    half = simulate(day_share=share).burned_l
+    assert half[:, 0] == pytest.approx(0.5 * simulate().burned_l[:, 0])
+    assert half[:, 1:] == pytest.approx(simulate().burned_l[:, 1:])
+
+
+def test_grid_points_are_drawn_by_their_weight() -> None:
+    """Three paths of four take the point with three quarters of the weight, to within one path."""
+    point, _ = draw_states(posterior(), chances())
+    assert abs(int((point == 1).sum()) - 0.75 * PATHS) <= 1
+
+
+def test_intensities_are_never_negative() -> None:
+    """However unsure an intensity is, no path draws it below zero."""
+    unsure = posterior()
+    cov = unsure.cov.copy()
+    cov[:, 1, 1] = 9.0
+    _, state = draw_states(replace(unsure, cov=cov), chances())
+    assert state[:, 1].min() == 0.0
+    assert state[:, 1].max() > 3.0
+
+
+def test_the_same_seed_draws_the_same() -> None:
+    """Random numbers are settled by the seed, and another seed gives others."""
+    assert simulate().litres.tolist() == simulate().litres.tolist()
+    assert simulate(chances=chances(seed=3)).litres.tolist() != simulate().litres.tolist()
+
+
+def test_day_noise_is_of_the_size_asked_for() -> None:
+    """A day's factor is positive, has mean 1 and the stated spread."""
+    assert Settings().day_noise == 0.5
+    factor = chances().day
+    assert factor.min() > 0
+    assert factor.mean() == pytest.approx(1.0, abs=0.01)
+    assert factor.std() == pytest.approx(0.5, rel=0.05)
+
+
+def test_oil_follows_the_air_slowly() -> None:
+    """After a fall of the air the oil outdoors cools day by day and never passes it; buried it hardly moves."""
+    air = np.r_[np.full(5, 12.0), np.full(20, 2.0)]
+    outdoors, buried = daily_oil_c(air, location="outdoors"), daily_oil_c(air, location="buried")
+    assert (np.diff(outdoors[5:]) < 0).all()
+    assert outdoors.min() >= 2.0
+    assert np.ptp(buried) < np.ptp(outdoors) / 2
