@@ -1,7 +1,6 @@
 """The rules that the tests keep: each claims something, can fail, and is run."""
 
 import ast
-from collections.abc import Mapping
 
 from tests.architecture.source import ROOT, called, claims_in, modules
 
@@ -12,9 +11,6 @@ UNRUN = {"skip", "skipif", "xfail", "importorskip"}
 """Ways of not running a test."""
 CHECKS = ("assert", "raises", "warns", "check", "expect", "call_and_validate")
 """Beginnings of the names of calls that fail a test by themselves."""
-
-TESTED_WITH: Mapping[str, str] = {}
-"""Modules of the engine whose tests stand in the file of another module."""
 
 
 def test_every_test_states_its_claim() -> None:
@@ -81,13 +77,11 @@ def engine_modules() -> list[str]:
 
 
 def test_every_module_of_the_engine_has_its_tests() -> None:
-    """Each module has a file of tests of its name that imports it, or stands on the short list."""
+    """Each module has a file of tests of its name that imports it."""
     folder = ROOT / "tests" / "forecaster"
     lacking = []
     for name in engine_modules():
         own = [path for path in folder.glob("test_*.py") if f"{path.stem}_".startswith(f"test_{name}_")]
-        assert not (own and name in TESTED_WITH), f"{name} has a file of its own by now"
-        own += [ROOT / TESTED_WITH[name]] if name in TESTED_WITH else []
         text = "\n".join(path.read_text(encoding="utf-8") for path in own)
         if f"forecaster.{name}" not in text and f"forecaster import {name}" not in text:
             lacking.append(name)
