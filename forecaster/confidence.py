@@ -87,7 +87,7 @@ class OrderAdvice:
         The quantity that fits on the earliest delivery day even in the fullest tank; None when no
         order can be advised. [L]
     note
-        A stable code: ``order_today``, ``window``, ``not_yet``, ``no_safe_window``, ``no_need``.
+        A stable code: ``order_today``, ``window``, ``no_safe_window``, ``no_need``.
     text
         The same for people.
     """

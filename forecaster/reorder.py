@@ -17,6 +17,7 @@ import numpy.typing as npt
 
 from forecaster.confidence import OrderAdvice
 from forecaster.errors import OrderError, Problem
+from forecaster.phrases import day_text, litres_text
 
 Floats = npt.NDArray[np.float64]
 
@@ -256,11 +257,17 @@ def _window(
 
     last = max(latest, 0)
     if earliest is None or earliest > last:
-        fits_now = float(np.floor(max(room[min(last, len(room) - 1)], 0.0) / STEP_L) * STEP_L)
+        fits = float(np.floor(max(room[last], 0.0) / STEP_L) * STEP_L)
+        smallest = litres_text(settings.min_drop_l)
+        by = (
+            f"the last safe day to order is {day_text(on(last))}"
+            if latest > 0
+            else "a safe order is due today"
+        )
         text = (
-            "There is no day on which the smallest delivery is sure to fit and the tank is still safe "
-            f"from running dry. What would open one: a supplier who delivers {fits_now:,.0f} litres or "
-            "less, a shorter delivery time, or a larger tank."
+            f"There is no day on which the smallest delivery of {smallest} is sure to fit and the tank is still "
+            f"safe from running dry: {by}, and what is sure to fit then is {litres_text(fits)}. What would open "
+            "a window: a supplier who delivers that little, a shorter delivery time, or a larger tank."
         )
         return OrderAdvice(
             on(earliest) if earliest is not None else None, on(latest), None, "no_safe_window", text
