@@ -226,3 +226,9 @@ def serve_pages(host: o.Host = None, port: o.Port = None, database: o.Database =
         services = open_services(settings)
         typer.echo(f"The pages are at {address_of(place)} until you stop this with Ctrl-C.")
         serve(services, place)
+
+
+# a backspace alone on a line keeps the help's line breaks below it; docstrings hold it as text
+for command in app.registered_commands:
+    if command.callback is not None and command.callback.__doc__ is not None:
+        command.callback.__doc__ = command.callback.__doc__.replace(r"\b", "\b")

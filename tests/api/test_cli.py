@@ -604,7 +604,9 @@ def test_exit_code_of_the_process(arguments: tuple[str, ...], code: int) -> None
 @pytest.mark.parametrize("command", ["litres", "forecast", "import", "demo", "serve"])
 def test_help_of_each_command_has_an_example(command: str) -> None:
     """Every command's help shows how it is called."""
-    assert f"dipcast {command} --" in run(command, "--help").stdout
+    text = run(command, "--help").stdout
+    assert f"dipcast {command} --" in text
+    assert r"\b" not in text
 
 
 # ---- import
