@@ -93,7 +93,7 @@ class _Canvas:
         half = np.interp(heights, self.height_mm, self.width_mm) * self.scale / 2.0
         right = [(self.middle + w, self.y(h)) for w, h in zip(half.tolist(), heights.tolist(), strict=True)]
         left = [(self.middle - w, self.y(h)) for w, h in zip(half.tolist(), heights.tolist(), strict=True)]
-        return " ".join(f"{x:.1f},{y:.1f}" for x, y in [*right, *left[::-1]])
+        return " ".join(f"{x:.2f},{y:.2f}" for x, y in [*right, *left[::-1]])
 
 
 def draw_section(forecast: Forecast, tank: Tank, *, zone: ZoneInfo) -> SectionPicture:
@@ -120,7 +120,8 @@ def draw_section(forecast: Forecast, tank: Tank, *, zone: ZoneInfo) -> SectionPi
     if dip is not None:
         marks.append(LevelMark("level" if told else "past", canvas.y(dip), 0.0, lines))
     marks.append(LevelMark("heel", canvas.y(heel_mm), 0.0, (f"heel {litres_text(tank.heel_l)}",)))
-    height = canvas.y(bottom) + MARGIN_PX
+    # a flat tank is lower than its labels
+    height = max(canvas.y(bottom) + MARGIN_PX, LINE_PX * (sum(len(mark.lines) for mark in marks) + 1))
     low_high = None if spread is None else tuple(_dip(tank.shape, litres) for litres in spread)
     return SectionPicture(
         width=canvas.middle * 2 - MARGIN_PX + LABELS_PX,
@@ -160,11 +161,11 @@ def _level(
             day = civil_date(last.at, zone)
             year = day.year != civil_date(forecast.as_of, zone).year
             about = litres_text(last.litres, sd=8.0)
-            return last.litres, None, (f"about {about}", f"last trusted {day_text(day, year=year)}")
+            return last.litres, None, (f"about {about}", "last trusted on", day_text(day, year=year))
 
 
 def _canvas(shape: Shape) -> _Canvas:
-    low = shape.dips_mm[0] if isinstance(shape, StrappingTable) else 0.0
+    low = _least_dip_mm(shape)
     high = shape.height_mm
     # close together at both ends, where a lying tank narrows
     heights = low + (high - low) / 2.0 * (1.0 - np.cos(np.linspace(0.0, np.pi, HEIGHTS)))
@@ -197,9 +198,13 @@ def _note(shape: Shape) -> str:
 
 
 def _dip(shape: Shape, litres: float) -> float:
-    """Height of so many litres, held within the tank for drawing."""
-    least = shape.volumes_l[0] if isinstance(shape, StrappingTable) else 0.0
-    return float(shape.dip_mm(min(max(litres, least), shape.capacity_l)))
+    """Height of so many litres, held within what a dip can show, for drawing."""
+    least, most = shape.litres([_least_dip_mm(shape), shape.height_mm])
+    return float(shape.dip_mm(min(max(litres, float(least)), float(most))))
+
+
+def _least_dip_mm(shape: Shape) -> float:
+    return shape.dips_mm[0] if isinstance(shape, StrappingTable) else 0.0
 
 
 def _apart(marks: list[LevelMark], height: float) -> tuple[LevelMark, ...]:

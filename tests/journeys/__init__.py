@@ -1,0 +1,1 @@
+"""Whole ways through the service, as a person goes them."""
