@@ -100,18 +100,27 @@ def unit_change(e: Evidence) -> Sequence[Reason]:
 
 
 def contradiction(e: Evidence) -> Sequence[Reason]:
-    """Find that the last two levels are far from what levels, tickets and weather allow."""
-    seen = np.flatnonzero(e.verdicts() != 0)
-    verdicts = e.verdicts()[seen]
-    if len(verdicts) < 2 or not (verdicts[-2:] == GATED).all():
+    """Find that the last levels are far from what levels, tickets and weather allow."""
+    verdicts = e.verdicts()
+    seen = np.flatnonzero(verdicts != 0)
+    followed = np.flatnonzero(verdicts[seen] != GATED)
+    first = int(followed[-1]) + 1 if len(followed) else 0
+    odd = seen[first:]
+    if len(odd) == 0:
         return ()
-    followed = np.flatnonzero(verdicts != GATED)
-    first = seen[followed[-1] + 1] if len(followed) else seen[0]
+    since = e.when(e.levels.at[odd[0]])
+    if len(odd) > 1:
+        text = (
+            f"The readings since {since} do not follow from those before: a delivery that was not entered, oil "
+            "lost, or a sensor that was moved. Please read the gauge and tell us what happened."
+        )
+        return [Reason("contradiction", State.CHECK, text)]
+    if fast_loss(e):
+        return ()
     text = (
-        f"The readings since {e.when(e.levels.at[first])} do not follow from those before: a delivery that was "
-        "not entered, oil lost, or a sensor that was moved. Please read the gauge and tell us what happened."
+        f"The reading of {since} does not follow from those before; it is not used until another confirms it."
     )
-    return [Reason("contradiction", State.CHECK, text)]
+    return [Reason("odd_reading", State.WIDE, text)]
 
 
 def fast_loss(e: Evidence) -> Sequence[Reason]:

@@ -9,12 +9,14 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from forecaster.anomalies.evidence import Evidence
+from forecaster.anomalies.evidence import GATED, Evidence
 from forecaster.phrases import litres_text
 from forecaster.states import Reason, State
 
 SETTLES = np.timedelta64(12, "h")
 """Levels count as after a ticket from here on."""
+MISSING_SHARE = 0.5
+"""A rise below that part of the ticket does not show it. [-]"""
 OFF_WIDE, OFF_CHECK = 0.05, 0.10
 """Rise over ticket off by more than that: wide, and doubted. [-]"""
 QUESTION_DAYS = 30.0
@@ -36,6 +38,25 @@ def ticket_without_rise(e: Evidence) -> Sequence[Reason]:
         )
         return [Reason("ticket_without_rise", State.URGENT, text)]
     return ()
+
+
+def ticket_not_yet_seen(e: Evidence) -> Sequence[Reason]:
+    """Find that the one level since a ticket does not show it; the second decides."""
+    ok = np.flatnonzero(e.trusted())
+    if len(ok) < 2 or e.verdicts()[ok[-1]] != GATED:
+        return ()
+    before, after = e.levels.at[ok[-2]], e.levels.at[ok[-1]]
+    rise = float(e.levels.litres[ok[-1]] - e.levels.litres[ok[-2]])
+    d = e.deliveries
+    between = ~d.removed & (d.at > before) & (d.at + SETTLES <= after)
+    ticket = float(d.litres[between].sum())
+    if not between.any() or rise >= MISSING_SHARE * ticket:
+        return ()
+    text = (
+        f"{litres_text(ticket)} were entered as delivered on {e.day(d.at[between][-1])}, but the reading of "
+        f"{e.when(after)} does not show them. Please read the gauge, and look at the tank and the bund."
+    )
+    return [Reason("ticket_not_yet_seen", State.CHECK, text)]
 
 
 def _litres(litres: float) -> str:
@@ -84,4 +105,4 @@ def unreported_delivery(e: Evidence) -> Sequence[Reason]:
     return [Reason("unreported_delivery", State.WIDE, text)]
 
 
-FINDERS = (ticket_without_rise, wrong_geometry, unreported_delivery)
+FINDERS = (ticket_without_rise, ticket_not_yet_seen, wrong_geometry, unreported_delivery)
