@@ -10,7 +10,7 @@ from typing import Literal
 
 from api.pages.charts import palette
 from api.pages.charts.days import DaySpan
-from api.pages.charts.told import ChanceMark, order_days, order_words
+from api.pages.charts.told import ChanceMark, last_safe_day, order_days, order_words
 from api.pages.charts.vega import Piece, layer, strip, stroke, words
 from forecaster.confidence import DayOutlook, OrderAdvice
 
@@ -133,22 +133,33 @@ def draw_marks(marks: Sequence[ChanceMark], *, shown: DaySpan, size: Size) -> Pi
 
 
 def draw_order(order: OrderAdvice, today: date, *, shown: DaySpan, size: Size) -> Piece:
-    """Draw the order window as a bracket from the beginning of its first day to the end of its last."""
+    """Draw the order window as a bracket from the beginning of its first day to the end of its last.
+
+    Where there is none, an edge marks the last day that is safe from running dry.
+    """
     text = order_words(order, today=today)
     window = order_days(order, today=today)
-    if window is None:
+    last = last_safe_day(order, today=today)
+    if window is None and last is None:
         line = words(text, x=0, y=12, align="left", size_px=size.font_px, colour=palette.INK)
         return strip([line], width=size.width, height=24)
-    left = max(_share(window[0], shown), 0.0) * size.width
-    right = min(_share(window[1] + timedelta(days=1), shown), 1.0) * size.width
+
+    def edge(x: float) -> Piece:
+        return stroke(x, 4, x, 13, colour=palette.INK, width=2.5)
+
+    def at(day: date) -> float:
+        return min(max(_share(day, shown), 0.0), 1.0) * size.width
+
+    if window is not None:
+        left, right = at(window[0]), at(window[1] + timedelta(days=1))
+        layers = [stroke(left, 12, right, 12, colour=palette.INK, width=2.5), edge(left), edge(right)]
+    else:
+        assert last is not None
+        left = right = at(last + timedelta(days=1))
+        layers = [edge(right)]
     # rather from the bracket's end inward than out of the picture
-    align, at = ("left", left) if left + right < size.width else ("right", right)
-    layers = [
-        stroke(left, 12, right, 12, colour=palette.INK, width=2.5),
-        stroke(left, 4, left, 13, colour=palette.INK, width=2.5),
-        stroke(right, 4, right, 13, colour=palette.INK, width=2.5),
-        words(text, x=at, y=26, align=align, size_px=size.font_px, colour=palette.INK),
-    ]
+    align, x = ("left", left) if left + right < size.width else ("right", right)
+    layers.append(words(text, x=x, y=26, align=align, size_px=size.font_px, colour=palette.INK))
     return strip(layers, width=size.width, height=36)
 
 

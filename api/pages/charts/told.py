@@ -44,6 +44,12 @@ def order_days(order: OrderAdvice, *, today: date) -> tuple[date, date] | None:
     return None
 
 
+def last_safe_day(order: OrderAdvice, *, today: date) -> date | None:
+    """Find the last day that is safe from running dry, where the smallest delivery will not yet fit."""
+    ahead = order.note == "no_safe_window" and order.latest is not None and order.latest >= today
+    return order.latest if ahead else None
+
+
 def order_words(order: OrderAdvice, *, today: date) -> str:
     """Say when to order, short enough to stand under a bracket."""
     days = order_days(order, today=today)
@@ -52,7 +58,8 @@ def order_words(order: OrderAdvice, *, today: date) -> str:
     if days is not None:
         return f"order {'on ' if days[0] == days[1] else ''}{span_text(*days)}"
     if order.note == "no_safe_window":
-        return "no day is both late and early enough to order"
+        last = last_safe_day(order, today=today)
+        return "no day to order is safe" if last is None else f"last safe day to order {day_text(last)}"
     return "no order is needed in these days"
 
 

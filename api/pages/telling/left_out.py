@@ -76,8 +76,8 @@ class LeftOut:
     def caption(self) -> str:
         """What the table holds."""
         if self.count > len(self.readings):
-            return f"The newest {len(self.readings)} of {self.count:,}"
-        return "Kept and shown, and not reckoned with"
+            return f"The newest {len(self.readings)} of {self.count:,} readings that are not reckoned with"
+        return "Readings that are kept and shown, and not reckoned with"
 
 
 def find_left_out(inputs: "Inputs", zone: ZoneInfo) -> LeftOut:

@@ -125,6 +125,17 @@ def test_the_bracket_spans_the_order_window_s_days() -> None:
     assert "order Sat 14 to Mon 23 June" in words
 
 
+def test_without_a_window_the_last_safe_day_is_marked() -> None:
+    """One edge at that day's end, with its words; once it has gone by only words are left."""
+    for days, words in ((6, "last safe day to order Fri 20 June"), (-1, "no day to order is safe")):
+        forecast = told(order=replace(ADVICE["no_safe_window"], latest=TODAY + timedelta(days=days)))
+        shown = days_shown(forecast)
+        strip = describe_fan(forecast, TANK, zone=ZONE, shown=shown, size=DESK)["vconcat"][4]
+        edges = [part["encoding"]["x"]["value"] for part in strip["layer"] if part["mark"]["type"] == "rule"]
+        assert edges == ([pytest.approx(7 / shown.days * DESK.width, abs=1e-9)] if days > 0 else [])
+        assert words in json.dumps(strip)
+
+
 def test_the_hatching_thickens_with_the_chance_of_being_dry() -> None:
     """No stroke is thinner than one before it, none stands where there is no chance yet."""
     forecast = told()
