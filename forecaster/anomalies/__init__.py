@@ -20,7 +20,7 @@ Source   thresholds: engineering rules, tuned on simulated tanks; where a figure
 import numpy as np
 
 from forecaster.anomalies import grounds, level, oil, sight
-from forecaster.anomalies.evidence import Evidence, held_back
+from forecaster.anomalies.evidence import Evidence, held_back, is_pending
 from forecaster.anomalies.sight import STALE_SHARE, WIDE_SHARE, band_share
 from forecaster.states import Reason
 
@@ -31,6 +31,7 @@ __all__ = [
     "band_share",
     "find_reasons",
     "held_back",
+    "is_pending",
     "last_believed",
 ]
 

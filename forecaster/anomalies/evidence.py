@@ -96,6 +96,12 @@ class Evidence:
         return day_text(day, year=day.year != civil_date(self.as_of, self.zone).year)
 
 
+def is_pending(rise: Rise, levels: Levels) -> bool:
+    """Whether only the newest level shows a rise: nothing later bears it out or speaks against it."""
+    trusted = levels.at[levels.trusted()]
+    return not rise.confirmed and len(trusted) > 0 and bool(trusted[-1] <= rise.after)
+
+
 def held_back(levels: Levels, rises: tuple[Rise, ...]) -> Bools:
     """Levels from an unexplained rise on, while only one of them shows it; shape (n,).
 
@@ -104,6 +110,6 @@ def held_back(levels: Levels, rises: tuple[Rise, ...]) -> Bools:
     """
     held = np.zeros(len(levels), bool)
     for rise in rises:
-        if not rise.confirmed:
+        if is_pending(rise, levels):
             held |= levels.at >= rise.after
     return np.asarray(held & levels.trusted())

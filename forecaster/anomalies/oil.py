@@ -9,7 +9,7 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from forecaster.anomalies.evidence import GATED, Evidence
+from forecaster.anomalies.evidence import GATED, Evidence, is_pending
 from forecaster.phrases import litres_text
 from forecaster.states import Reason, State
 
@@ -91,7 +91,7 @@ def unreported_delivery(e: Evidence) -> Sequence[Reason]:
         return ()
     rise = recent[-1]
     size = f"{'at least' if rise.at_least else 'about'} {litres_text(rise.litres, sd=rise.sd_l)}"
-    if rise.confirmed:
+    if not is_pending(rise, e.levels):
         text = (
             f"The level rose by {size} on {e.day(rise.after)}. A delivery? Enter its ticket, so that it counts "
             "exactly."

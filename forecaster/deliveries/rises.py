@@ -23,8 +23,9 @@ NEAR_D = 7.0
 """...and no further away. [d]"""
 AROUND_D = 10.0
 """The tank's own burn is averaged over so many days on each side. [d]"""
-MERGE_H = 6.0
-"""Rising steps that follow each other this closely are one delivery, seen while it ran. [h]"""
+MERGE_H = 36.0
+"""Rising steps that follow each other this closely are one delivery: seen while it ran, or with one false
+reading in the middle. [h]"""
 TICKET_SLACK_H = 36.0
 """A ticket's time may be off by so much: a day given without its hour, a wrong day. [h]"""
 SETTLE_H = 12.0

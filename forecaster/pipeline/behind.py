@@ -9,7 +9,7 @@ from datetime import datetime
 import numpy as np
 import numpy.typing as npt
 
-from forecaster.anomalies import held_back
+from forecaster.anomalies import held_back, is_pending
 from forecaster.burn_model import Additions, Drivers, House, Observations, PastLitres, house_drivers
 from forecaster.civil import midnights, to_datetime, zone_of
 from forecaster.climate import Normals
@@ -134,7 +134,7 @@ def additions(behind: Behind, tank: Tank) -> Additions:
     """Tickets at 15 C, rises without a ticket, and the noise of days whose weather is assumed."""
     deliveries, rises = (
         put_where_seen(behind.deliveries, behind.tickets),
-        [r for r in behind.rises if r.confirmed],
+        [r for r in behind.rises if not is_pending(r, behind.levels)],
     )
     oil_c = behind.oil_c[_day_of(deliveries.at, behind)]
     at_15 = to_litres_at_15c(deliveries.litres, oil_c, tank.fuel.density_15c)

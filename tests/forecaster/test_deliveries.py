@@ -448,3 +448,14 @@ def test_a_ticket_is_put_where_the_level_rose():
     put = put_where_seen(deliveries, checks)
     assert put.at.tolist() == [np.datetime64("2024-01-06T18:00:00").item()]
     assert put.litres.tolist() == [500.0]
+
+
+def test_a_false_reading_in_a_delivery_does_not_hide_it():
+    """A reading half-way up on the morning of a delivery leaves one rise, which the ticket explains."""
+    litres = np.array([560.0, 550.0, 540.0, 840.0, 1030.0, 1022.0, 1014.0])
+    levels = levels_of(litres)
+    deliveries = parse_deliveries("at,litres\n2024-01-04T12:00Z,500\n", tz="UTC")[0]
+    assert find_rises(levels, deliveries) == ()
+    (check,) = check_tickets(levels, deliveries)
+    assert not check.missing
+    assert check.agrees

@@ -227,9 +227,7 @@ def test_an_order_already_placed_counts_as_promised():
     assert isinstance(other, ToldForecast)
     assert other.daily[10].p50 == pytest.approx(one.daily[10].p50 + 500.0, abs=3.0)
     assert one.order.latest is not None
-    assert (
-        other.order.latest is None or other.order.latest > one.order.latest
-    )
+    assert other.order.latest is None or other.order.latest > one.order.latest
 
 
 def test_a_cold_outlook_brings_the_date_forward():
@@ -256,3 +254,18 @@ def test_empty_readings_are_no_readings():
     forecast = run(late).forecast
     assert forecast.state is State.BLIND
     assert isinstance(Readings.none(), Readings)
+
+
+def test_readings_after_an_old_unexplained_rise_count():
+    """A rise long ago that a single reading showed does not shut out the readings since.
+
+    Dips at long intervals, or a false reading on the morning of a delivery, leave such rises.
+    """
+    base = small_house()
+    assert base.readings is not None
+    # weekly dips and no tickets: the delivery of 14 December is seen by the one dip within a week of it
+    weekly = base.readings.where(np.arange(60) % 8 == 3)
+    forecast = run(replace(base, readings=weekly, deliveries=None)).forecast
+    assert isinstance(forecast, ToldForecast)
+    assert forecast.litres.p10 < 519.5 < forecast.litres.p90
+    assert forecast.run_dry.p50 is not None
