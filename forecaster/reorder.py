@@ -260,14 +260,18 @@ def _window(
         fits = float(np.floor(max(room[last], 0.0) / STEP_L) * STEP_L)
         smallest = litres_text(settings.min_drop_l)
         by = (
-            f"the last safe day to order is {day_text(on(last))}"
+            f"the last safe day to order is {day_text(on(last), year=on(last).year != first.year)}"
             if latest > 0
             else "a safe order is due today"
         )
+        room_then = (
+            f"what is sure to fit then is {litres_text(fits)}" if fits else "nothing is sure to fit then"
+        )
+        little = "a supplier who delivers that little, " if fits else ""
         text = (
             f"There is no day on which the smallest delivery of {smallest} is sure to fit and the tank is still "
-            f"safe from running dry: {by}, and what is sure to fit then is {litres_text(fits)}. What would open "
-            "a window: a supplier who delivers that little, a shorter delivery time, or a larger tank."
+            f"safe from running dry: {by}, and {room_then}. What would open a window: {little}a shorter delivery "
+            "time, or a larger tank."
         )
         return OrderAdvice(
             on(earliest) if earliest is not None else None, on(latest), None, "no_safe_window", text

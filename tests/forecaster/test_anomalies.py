@@ -10,6 +10,7 @@ import numpy as np
 import pytest
 
 from forecaster.anomalies import STALE_SHARE, band_share
+from forecaster.civil import civil_date
 from forecaster.confidence import State, ToldForecast, WithheldForecast
 from forecaster.deliveries import parse_deliveries
 from forecaster.pipeline import Inputs
@@ -17,6 +18,7 @@ from forecaster.reorder import OrderSettings
 from forecaster.weather import parse_outlook
 from forecaster.wording import answer
 from tests.forecaster.homes import FROST, HORIZON, MILD, WARM, Home, ahead, codes, last, stuck_for, tank, work
+from tests.forecaster.spoken import assert_nothing_ahead
 
 ZONE = ZoneInfo("Europe/London")
 SUMMER = Home(days=120, week_c=WARM, first="2023-05-01", start_l=700.0)
@@ -173,6 +175,14 @@ def test_texts_are_fit_for_people(name):
     for text in (words.sentence, *words.reasons, *words.cautions):
         assert not UNFIT.search(text), text
         assert text[-1] in ".?"
+
+
+@pytest.mark.parametrize("name", [n for n, (_, state, _) in CASES.items() if not state.is_told])
+def test_a_withheld_answer_tells_nothing_ahead(name):
+    """Whatever fault withholds it, no day count, later date or quantity is told, in any of its sentences."""
+    forecast = case(name).forecast
+    text = answer(forecast, zone=ZONE, settings=OrderSettings()).text
+    assert_nothing_ahead(text, today=civil_date(forecast.as_of, ZONE))
 
 
 ASKS = {
