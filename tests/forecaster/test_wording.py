@@ -310,7 +310,7 @@ def withheld_forecasts(draw) -> tuple[Forecast, ZoneInfo]:
     kept = st.builds(Appointment, some_day, st.just(as_of - timedelta(days=3)))
     forecast = gate(
         numbers, as_of=as_of, horizon_days=365, last_trusted=seen, earlier=draw(st.none() | kept),
-        order_by=draw(st.none() | some_day), order_below_l=draw(st.none() | st.floats(0, 3000)),
+        order_by=draw(st.none() | some_day), order_below_l=draw(st.none() | st.floats(1, 3000)),
         reasons=[Reason("x", state, "Said.") for state in (worst, *others)],
     )  # fmt: skip
     return forecast, zone
