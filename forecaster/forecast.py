@@ -182,16 +182,15 @@ def simulate_litres(
     point, state = draw_states(posterior, chances)
     # each weather year serves as many paths as any other, in an order unrelated to the grid's
     scenario_of = np.resize(np.arange(scenarios), len(point))[chances.order]
-    burned = kernel.burn_paths(
+    # no number of readings averages away what they share
+    offset = offset_sd_l * chances.offset
+    burned, litres = kernel.burn_paths(
         ahead.temp_c, ahead.sun_kwh_m2, ahead.stove_kwh, ahead.stove_rate, ahead.base_factor,
         ahead.heat_factor, day_share, scenario_of, posterior.base_c[point], posterior.inertia[point],
         posterior.smooth_c[point], np.ascontiguousarray(state[:, 1:5]), np.ascontiguousarray(state[:, 5]),
         posterior.slow_sd[point], chances.slow[:, :days], chances.day[:, :days],
+        np.ascontiguousarray(state[:, 0]), promised_l, to_bulk_litres(1.0, oil_c, density_15c), offset,
         s.rounding_k, posterior.kappa, posterior.omega, float(np.exp(-1.0 / s.slow_days)),
     )  # fmt: skip
-    at_15c = state[:, :1] - np.cumsum(burned, axis=1) + np.cumsum(promised_l)
-    bulk = to_bulk_litres(1.0, oil_c, density_15c)[scenario_of]
     now = state[:, 0] * to_bulk_litres(1.0, np.asarray(oil_now_c), density_15c)
-    # no number of readings averages away what they share
-    offset = offset_sd_l * chances.offset
-    return Paths(ahead.date, np.asarray(now) + offset, at_15c * bulk + offset[:, None], burned)
+    return Paths(ahead.date, np.asarray(now) + offset, litres, burned)

@@ -195,7 +195,8 @@ def advise_order(
     # distinct delivery days only, and days first: several times faster
     first_delivery, back = np.unique(seen[:, 0], return_inverse=True)
     evening_before = np.concatenate([now_l[None], litres.T])[first_delivery]
-    fullest = np.quantile(evening_before, FITS, axis=1, method="higher")[back]
+    ordered = np.sort(evening_before, axis=1)
+    fullest = ordered[:, int(np.ceil(FITS * (ordered.shape[1] - 1)))][back]
     room = safe_fill_l - fullest
     fits = np.flatnonzero(room >= settings.min_drop_l)
     safe = risk <= settings.risk

@@ -341,26 +341,34 @@ def burn_paths(
     slow_sd: Floats,
     slow_normal: Floats,
     day_factor: Floats,
+    start_l: Floats,
+    promised_l: Floats,
+    bulk_per_15c: Floats,
+    offset_l: Floats,
     rounding_k: float,
     kappa: float,
     omega: float,
     slow_phi: float,
-) -> Floats:
-    """Litres burned on each day of each path, at 15 C: shape (path, day).
+) -> tuple[Floats, Floats]:
+    """Litres burned on each day of each path at 15 C, and bulk litres left at its end: both (path, day).
 
-    ``temp_c``, ``sun_kwh_m2`` and ``base_factor`` have shape (scenario, day); ``stove_kwh``,
-    ``stove_rate``, ``heat_factor`` and ``day_share`` (the part of the day still ahead) shape (day,);
-    ``scenario_of``, ``base_c``, ``inertia``, ``smooth0``, ``m0`` and ``slow_sd`` shape (path,);
-    ``theta`` (path, 4); ``slow_normal`` standard normals and ``day_factor`` positive factors with mean
-    1, shape (path, day). The heating is that of `spared_degree_days`.
+    Shape (scenario, day): ``temp_c``, ``sun_kwh_m2``, ``base_factor``, and ``bulk_per_15c`` (bulk litres
+    per litre at 15 C). Shape (day,): ``stove_kwh``, ``stove_rate``, ``heat_factor``, ``promised_l``
+    (litres that come on a day), and ``day_share`` (the part of the day still ahead). Shape (path,):
+    ``scenario_of``, ``base_c``, ``inertia``, ``smooth0``, ``m0``, ``slow_sd``, ``start_l`` (litres at 15 C
+    now), and ``offset_l`` (what all levels are off by). ``theta`` has shape (path, 4). Shape (path, day):
+    ``slow_normal``, standard normals, and ``day_factor``, positive factors with mean 1. The heating is
+    that of `spared_degree_days`.
     """
     paths = theta.shape[0]
     days = temp_c.shape[1]
-    out = np.empty((paths, days))
+    burned = np.empty((paths, days))
+    litres = np.empty((paths, days))
     slow_step = math.sqrt(1.0 - slow_phi * slow_phi)
     for i in range(paths):
         s = scenario_of[i]
         m = m0[i]
+        level = start_l[i]
         smooth = smooth0[i]
         slope = theta[i, 1]
         # shares of sun and stove at most what is there: heating stays at or above zero
@@ -378,6 +386,8 @@ def burn_paths(
                     offered = stove_kwh[d] * (1.0 - fade(stove_rate[d] * dd))
                     met += stove_share * left * (1.0 - fade(omega * offered / left))
             mean = theta[i, 0] * base_factor[s, d] + heat_factor[d] * slope * (dd - met)
-            out[i, d] = day_share[d] * mean * max(0.05, 1.0 + m) * day_factor[i, d]
+            burned[i, d] = day_share[d] * mean * max(0.05, 1.0 + m) * day_factor[i, d]
+            level += promised_l[d] - burned[i, d]
+            litres[i, d] = level * bulk_per_15c[s, d] + offset_l[i]
             m = slow_phi * m + slow_step * slow_sd[i] * slow_normal[i, d]
-    return out
+    return burned, litres
