@@ -94,7 +94,7 @@ CASES: dict[str, tuple[object, State, set[str]]] = {
     "shape_far_off": (replace(TWO_DROPS, poured={30: 420.0, 80: 420.0}), State.CHECK, {"geometry"}),
     "shape_off": (replace(TWO_DROPS, poured={30: 455.0, 80: 455.0}), State.WIDE, {"geometry"}),
     "one_ticket_too_much_one_too_little": (
-        replace(TWO_DROPS, poured={30: 570.0, 80: 430.0}),
+        replace(TWO_DROPS, poured={30: 620.0, 80: 480.0}),
         State.OK,
         set(),
     ),
