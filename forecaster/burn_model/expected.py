@@ -11,6 +11,9 @@ from forecaster.burn_model.steps import DAY_S, Drivers
 
 Floats = npt.NDArray[np.float64]
 
+ORDINARY_SLOW_SD = 0.2
+"""Relative departure of an ordinary house over weeks: guests, set-point, illness. Assumption. [-]"""
+
 
 def expected_burn(
     posterior: Posterior,
@@ -56,8 +59,9 @@ def expected_burn(
     at_point = np.einsum("gq,gq->g", x, theta)
     mean = float(posterior.weight @ at_point)
     days = max(float((end - start) / np.timedelta64(1, "s")) / DAY_S, 1e-9)
-    # over spans longer than its fading time the slow departure averages out
-    slow = posterior.slow_sd**2 * min(1.0, 2 * s.slow_days / days)
+    # over spans longer than its fading time the slow departure averages out; a departure of more than
+    # the ordinary size is what the caller looks for, so it does not excuse itself
+    slow = np.minimum(posterior.slow_sd, ORDINARY_SLOW_SD) ** 2 * min(1.0, 2 * s.slow_days / days)
     var = np.einsum("gq,gqr,gr->g", x, cov, x) + at_point**2 * (slow + s.day_noise**2 / max(days, 1.0))
     total = float(posterior.weight @ (var + (at_point - mean) ** 2))
     return mean, float(np.sqrt(total))

@@ -34,7 +34,7 @@ class Grid:
 
     base_c: tuple[float, ...] = (12.0, 13.5, 15.0, 16.5, 18.0, 19.5, 21.0, 22.5)
     inertia_d: tuple[float, ...] = (0.0, 1.2, 3.0)
-    slow_sd: tuple[float, ...] = (0.07, 0.14, 0.28)
+    slow_sd: tuple[float, ...] = (0.07, 0.2, 0.6)
     noise: tuple[float, ...] = (1.0, 1.7)
 
 
@@ -67,7 +67,7 @@ class Settings:
     grid: Grid = field(default_factory=Grid)
     rounding_k: float = 1.2
     slow_days: float = 45.0
-    day_noise: float = 0.5
+    day_noise: float = 0.25
     floor_sd_l: float = 0.1
     drift: float = 0.02
     forgetting: float = 0.999

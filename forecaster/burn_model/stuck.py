@@ -6,7 +6,8 @@ that was burned meanwhile, a house whose boiler was off goes on from where it st
 
 Flow     first pass of the filter: expected burn -> **stuck readings** -> second pass, whole grid
 Rule     a run that ended: stuck when its last step fell by more than half of what was to be caught up;
-         a run that goes on: no reading once more than ``patience`` sensor steps should have been burned
+         a run that goes on: none of it a reading once more than ``patience`` sensor steps should have
+         been burned since it began
 Source   common practice, no source; both rules held against real houses and simulated sensors
 """
 
@@ -69,5 +70,6 @@ def stuck_readings(
             if abs(missed[-1]) > LEAST_STEPS * step_l[start] and moved_far:
                 stuck[run] = True
         else:
-            stuck[run] = np.abs(missed) > patience * step_l[start]
+            # all of the run, so that nothing is learnt from it: the level falls on as before the run
+            stuck[run] = abs(missed[-1]) > patience * step_l[start]
     return stuck
