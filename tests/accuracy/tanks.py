@@ -145,7 +145,8 @@ def as_weather(record: Record) -> Weather:
 def input_files(house: House, *, until: np.datetime64) -> dict[str, str]:
     """Write what a user would hand to the command: the tank, readings, weather and tickets up to a date.
 
-    Days are those of UTC. Readings carry 15 C as the oil's temperature, and one minute before
+    Days are those of UTC. The tank stands indoors, so that its oil stays as warm as it is and litres
+    burned are a difference of levels. Readings carry 15 C as the oil's temperature, and one minute before
     midnight as their time, so that each belongs to its day.
     """
     seen = house.date <= until
@@ -153,7 +154,7 @@ def input_files(house: House, *, until: np.datetime64) -> dict[str, str]:
     tank = (
         f'product = "kerosene"\nshape = "rectangular"\nlength_mm = 1500\nwidth_mm = 800\n'
         f"height_mm = {HEIGHT_MM:.0f}\nsensor_height_mm = {SENSOR_HEIGHT_MM:.0f}\n"
-        f"resolution_mm = {RESOLUTION_MM:.0f}\nsafe_fill_l = {SAFE_FILL_L:.0f}\n"
+        f'resolution_mm = {RESOLUTION_MM:.0f}\nsafe_fill_l = {SAFE_FILL_L:.0f}\nlocation = "indoors"\n'
     )
     readings = [
         f"{day}T23:59:00Z,{ullage:.0f},15.0"

@@ -6,7 +6,7 @@ import doctest
 import numpy as np
 import pytest
 
-from tests.accuracy import baselines, data, replay, run, tanks
+from tests.accuracy import baselines, command, data, replay, run, tanks
 from tests.accuracy.data import (
     KWH_PER_THERM,
     THERMS_PER_CCF,
@@ -19,7 +19,7 @@ from tests.accuracy.data import (
 )
 
 
-@pytest.mark.parametrize("module", [baselines, data, replay, run, tanks], ids=lambda m: m.__name__)
+@pytest.mark.parametrize("module", [baselines, command, data, replay, run, tanks], ids=lambda m: m.__name__)
 def test_the_examples_hold(module):
     """The examples in the docstrings of the accuracy package run and hold."""
     assert doctest.testmod(module, optionflags=doctest.NORMALIZE_WHITESPACE).failed == 0
