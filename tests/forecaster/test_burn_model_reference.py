@@ -14,9 +14,12 @@ def _case(seed: int):
     rng = np.random.default_rng(seed)
     days = rng.choice([0.3, 1.0, 1.0, 1.2], STEPS)
     days[0] = 0.0
-    x = np.column_stack([
-        np.ones(STEPS), rng.uniform(0, 12, STEPS), -rng.uniform(0, 3, STEPS), -rng.uniform(0, 8, STEPS)
-    ]) * days[:, None]
+    x = (
+        np.column_stack(
+            [np.ones(STEPS), rng.uniform(0, 12, STEPS), -rng.uniform(0, 3, STEPS), -rng.uniform(0, 8, STEPS)]
+        )
+        * days[:, None]
+    )
     theta = np.array([1.1, 0.5, 0.4, 0.05])
     added = np.where(rng.random(STEPS) < 0.01, 800.0, 0.0)
     level = 1500 - np.cumsum(x @ theta) + np.cumsum(added)
