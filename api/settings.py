@@ -3,26 +3,13 @@
 Flow     environment -> **settings** -> wiring -> everything else, as arguments
 """
 
-import os
-import sys
 from functools import cache
-from pathlib import Path
 from typing import Annotated
 
 from pydantic import Field, field_validator
 from pydantic_settings import BaseSettings, NoDecode, SettingsConfigDict
 
-
-def data_folder() -> Path:
-    """Find the user's own folder for data, as the system's convention has it."""
-    home = Path.home()
-    if sys.platform == "win32":
-        base = Path(os.environ.get("LOCALAPPDATA") or home / "AppData" / "Local")
-    elif sys.platform == "darwin":
-        base = home / "Library" / "Application Support"
-    else:
-        base = Path(os.environ.get("XDG_DATA_HOME") or home / ".local" / "share")
-    return base / "dipcast"
+from api.folders import data_folder
 
 
 class Settings(BaseSettings):

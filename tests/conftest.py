@@ -2,6 +2,8 @@
 
 import os
 import shutil
+from collections.abc import Iterator
+from pathlib import Path
 from typing import Any
 
 import pytest
@@ -14,6 +16,15 @@ settings.load_profile(os.environ.get("DIPCAST_EXAMPLES", "everyday"))
 
 BROWSERS = ("chromium", "chromium-browser", "google-chrome")
 NOT_RUN = pytest.StashKey[list[str]]()
+
+
+@pytest.fixture(scope="session", autouse=True)
+def cache_folder(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Path]:
+    """Keep the tests, and the processes that they start, out of the user's own cache."""
+    folder = tmp_path_factory.mktemp("cache")
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setenv("XDG_CACHE_HOME", str(folder))
+        yield folder
 
 
 def find_browser() -> str | None:

@@ -14,9 +14,12 @@ import numpy as np
 from api.cli.gather import Gathered
 from api.cli.telling import tell_forecast, tell_grounds
 from api.cli.trouble import say
+from api.folders import cache_folder
+from api.sources.sun_tables import SunTables
 from forecaster.document import public_document
 from forecaster.forecast import SEED
 from forecaster.pipeline import Working, work_out
+from forecaster.solar import keep_tables_in
 from forecaster.wording import answer
 
 PATIENCE_S = 3.0
@@ -26,6 +29,7 @@ PATIENCE = "Working; the first forecast on a machine takes some seconds more, on
 
 def work_out_forecast(gathered: Gathered) -> Working:
     """Make the forecast, with the draws that every door uses: same inputs, same answer."""
+    keep_tables_in(SunTables(cache_folder()))
     with patience():
         return work_out(gathered.inputs, rng=np.random.default_rng(SEED))
 

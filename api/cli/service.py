@@ -10,11 +10,14 @@ from typing import Any
 import typer
 from pydantic import ValidationError
 
+from api.folders import cache_folder
 from api.ports import Clock
 from api.settings import Settings
+from api.sources.sun_tables import SunTables
 from api.store import UnsafeDatabaseError
 from api.wiring import Services, make_services
 from forecaster.errors import InputError, Problem
+from forecaster.solar import keep_tables_in
 
 APP = "api.app:create_app"
 """Makes the application; named, not imported, because it stands above this layer."""
@@ -85,6 +88,7 @@ def serve(services: Services, place: socket.socket, *, log_level: str = "info") 
     import uvicorn
     from uvicorn.importer import import_from_string
 
+    keep_tables_in(SunTables(cache_folder()))
     app = import_from_string(APP)(services)
     # no access log: addresses name tanks, and logs are to hold nothing about a home
     config = uvicorn.Config(app, log_level=log_level, access_log=False, server_header=False)

@@ -4,12 +4,27 @@ Flow     daily irradiation -> `plane` -> useful sun, `panels` -> burn model
 """
 
 from forecaster.solar.panels import diverted_kwh, hot_water_share_from_sun, solar_thermal_share
-from forecaster.solar.plane import daily_diffuse_fraction, plane_irradiation_kwh_m2
+from forecaster.solar.plane import (
+    TABLE_SHAPE,
+    TABLE_VERSION,
+    Plane,
+    PlaneTable,
+    RecentTables,
+    daily_diffuse_fraction,
+    keep_tables_in,
+    plane_irradiation_kwh_m2,
+)
 
 __all__ = [
+    "TABLE_SHAPE",
+    "TABLE_VERSION",
+    "Plane",
+    "PlaneTable",
+    "RecentTables",
     "daily_diffuse_fraction",
     "diverted_kwh",
     "hot_water_share_from_sun",
+    "keep_tables_in",
     "plane_irradiation_kwh_m2",
     "solar_thermal_share",
 ]

@@ -11,8 +11,9 @@ Source   [1] Erbs, Klein, Duffie, "Estimation of the diffuse radiation fraction 
          [3] Sun positions and the sky model of Perez et al. 1990: the library pvlib.
 """
 
+from collections import OrderedDict
+from collections.abc import MutableMapping
 from dataclasses import dataclass
-from functools import lru_cache
 
 import numpy as np
 import numpy.typing as npt
@@ -31,16 +32,61 @@ _SPLIT_SUNSET_DEG = 81.4  # winter below, other seasons above. Source [1]. [°]
 _HOURS = np.arange(24) + 0.5
 
 
+TABLE_VERSION = 1
+"""To be raised whenever the same place and plane would give another table."""
+TABLE_SHAPE = (_DAYS, _CLEARNESS.size - 1)
+"""Days of the year, and cells of clearness."""
+
+
 @dataclass(frozen=True, slots=True, eq=False)
-class _PlaneTable:
+class PlaneTable:
     """Irradiation on the plane over that on level ground, by day of year and clearness.
 
     The ratio at clearness KT within cell i of a day is ``start[day, i] + slope[day, i]·KT``.
+
+    Attributes
+    ----------
+    extraterrestrial_wh_m2
+        Irradiation above the air, shape (day,). [Wh/m²]
+    start, slope
+        Shape (day, cell). [-]
     """
 
-    extraterrestrial_wh_m2: Floats  # (day,)
-    start: Floats  # (day, cell)
-    slope: Floats  # (day, cell)
+    extraterrestrial_wh_m2: Floats
+    start: Floats
+    slope: Floats
+
+
+Plane = tuple[float, float, int, int]
+"""Latitude, longitude, tilt, azimuth as a table is made for. [°]"""
+
+MOST_TABLES = 256
+"""So many tables are held in memory; each takes about 130 kB."""
+
+
+class RecentTables(OrderedDict[Plane, PlaneTable]):
+    """Tables in memory, the ones made last: a fleet of any size takes no more than its share."""
+
+    def __setitem__(self, plane: Plane, table: PlaneTable) -> None:
+        """Hold a table, and let the oldest go where there are too many."""
+        super().__setitem__(plane, table)
+        if len(self) > MOST_TABLES:
+            self.popitem(last=False)
+
+
+_tables: MutableMapping[Plane, PlaneTable] = RecentTables()
+
+
+def keep_tables_in(tables: MutableMapping[Plane, PlaneTable]) -> None:
+    """Let the tables be looked up, and kept, in a place of the caller's: a dict, or files behind one.
+
+    Notes
+    -----
+    A table depends on nothing but its key, so where it is kept changes no number; it saves loading
+    the library that makes it, which takes longer than a forecast.
+    """
+    global _tables
+    _tables = tables
 
 
 def plane_irradiation_kwh_m2(
@@ -143,13 +189,16 @@ def daily_diffuse_fraction(clearness: npt.ArrayLike, *, sunset_deg: npt.ArrayLik
     return np.minimum(np.where(np.asarray(sunset_deg) <= _SPLIT_SUNSET_DEG, winter, other), 1.0)
 
 
-@lru_cache(maxsize=256)
-def _plane_table(latitude: float, longitude: float, tilt_deg: int, azimuth_deg: int) -> _PlaneTable:
-    """Make the table of a place and plane."""
-    above, ratio = _ratios(latitude, longitude, tilt_deg, azimuth_deg)
-    slope = np.diff(ratio, axis=1) / np.diff(_CLEARNESS)
-    start = ratio[:, :-1] - slope * _CLEARNESS[:-1]
-    return _PlaneTable(above, start, slope)
+def _plane_table(latitude: float, longitude: float, tilt_deg: int, azimuth_deg: int) -> PlaneTable:
+    """Find the table of a place and plane, or make it."""
+    plane = (latitude, longitude, tilt_deg, azimuth_deg)
+    table = _tables.get(plane)
+    if table is None:
+        above, ratio = _ratios(*plane)
+        slope = np.diff(ratio, axis=1) / np.diff(_CLEARNESS)
+        start = ratio[:, :-1] - slope * _CLEARNESS[:-1]
+        table = _tables[plane] = PlaneTable(above, start, slope)
+    return table
 
 
 def _ratios(latitude: float, longitude: float, tilt_deg: int, azimuth_deg: int) -> tuple[Floats, Floats]:

@@ -2,8 +2,9 @@
 
 import pytest
 
+from api.folders import data_folder
 from api.problems import STATUS_OF_ERROR, problem_of_error, problem_of_status, render_problem
-from api.settings import Settings, data_folder
+from api.settings import Settings
 from api.store import NotFoundError, StoreUnavailableError
 from forecaster import errors
 from forecaster.errors import DipcastError, Problem, TankError
