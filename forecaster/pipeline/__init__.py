@@ -142,10 +142,11 @@ def _decide(
         past=behind.past, drivers=behind.drivers, midnights=behind.midnights, prior=behind.house.prior,
         now_l=paths.now_l, settings=known.model, outlook=known.outlook,
     )  # fmt: skip
-    far = [Reason("far_normals", State.WIDE, note) for note in normals.notes]
+    wide = [Reason("far_normals", State.WIDE, note) for note in normals.notes]
+    wide += [Reason("confirmed", State.WIDE, note) for note in tank.notes]
     return gate(
         Numbers(_band(paths.now_l), _run_dry_dates(p_dry, first), order, _daily(paths, p_dry)),
-        as_of=known.as_of, reasons=(*find_reasons(evidence), *known.notes, *far),
+        as_of=known.as_of, reasons=(*find_reasons(evidence), *known.notes, *wide),
         horizon_days=known.horizon_days, last_trusted=behind.level(last_believed(evidence)),
         earlier=known.appointment, filled_at=behind.last_filled,
         order_by=order.latest if posterior.observed_from is not None else None,

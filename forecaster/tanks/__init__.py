@@ -54,6 +54,9 @@ heel_l                  every                     what the draw-off cannot reach
                                                   litres at 50 mm of dip
 location                every                     outdoors (default), shed, indoors, buried
 timezone                every                     civil time zone of the tank, such as Europe/London
+confirmed               every                     keys whose values stand although they do not agree with
+                                                  the dimensions: some of capacity_l,
+                                                  sensor_height_mm, gauge_l
 ======================= ========================= ==================================================
 
 Linked tanks of one level are one store; a valved reserve is a tank of its own.

@@ -55,8 +55,13 @@ COMMON_KEYS = (
     "heel_l",
     "location",
     "timezone",
+    "confirmed",
 )
 """The keys that every shape may have."""
+CONFIRMABLE = ("capacity_l", "sensor_height_mm", "gauge_l")
+"""Keys whose values may stand although they do not agree with the dimensions."""
+MOST_DOUBT = 0.3
+"""Greatest relative standard deviation of a tank's litres. [-]"""
 
 _DENSITY: Mapping[str, Any] = MappingProxyType({"low": 750.0, "high": 950.0, "unit": "kg/m³"})
 _HEAT: Mapping[str, Any] = MappingProxyType({"low": 8.0, "high": 12.0, "unit": "kWh/l"})
@@ -104,6 +109,7 @@ def parse_tank(data: bytes | str) -> Tank:
     if not keys.has("shape"):
         keys.report("missing", "shape", f"add this key: one of {', '.join(SHAPE_KEYS)}")
     _refuse_foreign_keys(keys, shape_name)
+    keys.names("confirmed", CONFIRMABLE)
     fuel = _fuel(keys)
     shape = _plausible_shape(keys, shape_name)
     values: dict[str, Any] = {
@@ -116,7 +122,10 @@ def parse_tank(data: bytes | str) -> Tank:
         "location": keys.choice("location", LOCATIONS, default="outdoors"),
         "timezone": _timezone(keys),
         "table_sd_fraction": keys.number(
-            "table_sd_fraction", low=0.0, high=0.3, default=MOULDED_SD if shape_name == "moulded" else 0.0
+            "table_sd_fraction",
+            low=0.0,
+            high=MOST_DOUBT,
+            default=MOULDED_SD if shape_name == "moulded" else 0.0,
         ),
         "dip_at_mm": keys.number("dip_at_mm", low=0.0, high=GREATEST_LENGTH_MM, default=0.0, unit="mm"),
         "name": keys.text("name"),
@@ -124,7 +133,8 @@ def parse_tank(data: bytes | str) -> Tank:
     safe_fill, heel = read_limits(keys, shape)
     if keys.problems or shape is None or fuel is None:
         raise TankError(list(dict.fromkeys(keys.problems)))  # a key read twice is reported once
-    return Tank(shape, fuel, safe_fill_l=safe_fill, heel_l=heel, **values)
+    values["table_sd_fraction"] = max(values["table_sd_fraction"], _confirmed_doubt(keys, shape))
+    return Tank(shape, fuel, safe_fill_l=safe_fill, heel_l=heel, notes=tuple(keys.notes), **values)
 
 
 def _load(data: bytes | str) -> dict[str, Any]:
@@ -184,12 +194,24 @@ def _plausible_shape(keys: Keys, shape_name: str) -> Shape | None:
         )
         return None
     if abs(stated - capacity) > CAPACITY_AGREES * capacity:
-        keys.report(
+        keys.doubt(
             "capacity_differs",
             "capacity_l",
             f"check it against the inside dimensions, which make {capacity:.0f} l, or leave it out",
+            f"The plate says {stated:,.0f} litres, the dimensions on file make {capacity:,.0f}. That was "
+            "confirmed; litres follow the dimensions and are less certain.",
         )
     return shape
+
+
+def _confirmed_doubt(keys: Keys, shape: Shape) -> float:
+    """Doubt about litres that plate and dimensions leave when both were confirmed, relative sd. [-]
+
+    The truth lies between the two or near them: half their difference.
+    """
+    if "capacity_l" not in keys.values.get("confirmed", ()) or not keys.has("capacity_l"):
+        return 0.0
+    return min(abs(keys.values["capacity_l"] / shape.capacity_l - 1.0) / 2.0, MOST_DOUBT)
 
 
 def _timezone(keys: Keys) -> str | None:

@@ -32,6 +32,15 @@ class Keys:
 
     values: Mapping[str, Any]
     problems: list[Problem] = field(default_factory=list)
+    notes: list[str] = field(default_factory=list)
+
+    def doubt(self, code: str, key: str, mend: str, note: str, *, seen: Any = None) -> None:
+        """Report what does not agree, unless the file's ``confirmed`` names the key: then keep the note."""
+        confirmed = self.values.get("confirmed")
+        if isinstance(confirmed, list) and key in confirmed:
+            self.notes.append(note)
+        else:
+            self.report(code, key, f'{mend}; if it is right, add confirmed = ["{key}"]', seen=seen)
 
     def report(self, code: str, key: str, mend: str, *, seen: Any = None, row: int | None = None) -> None:
         """Keep a problem, showing the value that the file gives for the key."""
@@ -81,6 +90,14 @@ class Keys:
             self.report("unknown_choice", key, f"give one of {', '.join(options)}{nearest(value, options)}")
             return ""
         return value
+
+    def names(self, key: str, options: Collection[str]) -> tuple[str, ...]:
+        """Read a list of a few words; empty where the key is absent or bad."""
+        value = self.values.get(key, [])
+        if isinstance(value, list) and all(isinstance(name, str) and name in options for name in value):
+            return tuple(value)
+        self.report("unknown_choice", key, f"give a list of some of {', '.join(options)}")
+        return ()
 
     def text(self, key: str) -> str | None:
         """Read a short line of text without control characters."""

@@ -54,10 +54,12 @@ def read_sensor_height(keys: Keys, shape: Shape | None) -> float | None:
         where = (
             f"the inside top is at {shape.height_mm:g} mm, so the sensor's face at {lowest:g} to {highest:g}"
         )
-        keys.report(
+        keys.doubt(
             "sensor_height",
             "gauge_l" if pair else "sensor_height_mm",
             f"check gauge, ullage and dimensions: {where}" if pair else f"check it: {where}",
+            f"The sensor's face stands at {given:.0f} mm in a tank whose inside top is at "
+            f"{shape.height_mm:.0f} mm. That was confirmed, and it is unusual.",
             seen=f"{given:.0f} mm from gauge and ullage" if pair else None,
         )
     return None if math.isnan(given) else given

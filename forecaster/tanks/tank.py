@@ -43,6 +43,8 @@ class Tank:
         Where along the length dips are taken, from the low end. [mm]
     name
         What people call it, None where not given. Shown escaped.
+    notes
+        What its owner confirmed although it does not agree, in sentences: shown with every answer.
 
     Examples
     --------
@@ -68,6 +70,7 @@ class Tank:
     table_sd_fraction: float = 0.0
     dip_at_mm: float = 0.0
     name: str | None = None
+    notes: tuple[str, ...] = ()
 
     @property
     def capacity_l(self) -> float:

@@ -269,3 +269,12 @@ def test_readings_after_an_old_unexplained_rise_count():
     assert isinstance(forecast, ToldForecast)
     assert forecast.litres.p10 < 519.5 < forecast.litres.p90
     assert forecast.run_dry.p50 is not None
+
+
+def test_what_its_owner_confirmed_is_told_with_every_answer():
+    """A tank whose plate and dimensions disagree, and were confirmed, is answered wide and says so."""
+    inputs = small_house()
+    doubted = replace(inputs, tank=replace(inputs.tank, notes=("Plate and dimensions disagree.",)))
+    told = run(doubted).forecast
+    assert told.state is State.WIDE
+    assert "Plate and dimensions disagree." in [reason.text for reason in told.reasons]

@@ -486,3 +486,37 @@ def test_any_bytes_give_a_refusal(data: bytes) -> None:
     """No heap of bytes makes another error than a refusal."""
     with pytest.raises(TankError):
         parse_tank(data)
+
+
+def test_a_plate_that_disagrees_may_be_confirmed_and_is_told_from_then_on() -> None:
+    """An owner can say that plate and dimensions are both right: litres follow the dimensions, less surely."""
+    with pytest.raises(TankError, match=r'if it is right, add confirmed = \["capacity_l"\]'):
+        parse(BOX, capacity_l=3600)
+    tank = parse(BOX, capacity_l=3600, confirmed=["capacity_l"])
+    plain = parse(BOX)
+    assert tank.capacity_l == plain.capacity_l
+    assert tank.table_sd_fraction == pytest.approx((3600 / plain.capacity_l - 1) / 2)
+    assert tank.notes == (
+        f"The plate says 3,600 litres, the dimensions on file make {plain.capacity_l:,.0f}. That was "
+        "confirmed; litres follow the dimensions and are less certain.",
+    )
+
+
+def test_a_sensor_below_the_top_may_be_confirmed() -> None:
+    """A sensor that hangs in the tank is read once its owner said so."""
+    tank = parse(BOX, sensor_height_mm=900, confirmed=["sensor_height_mm"])
+    assert tank.sensor_height_mm == 900
+    assert ["900 mm" in note for note in tank.notes] == [True]
+
+
+def test_confirming_what_agrees_changes_nothing() -> None:
+    """A confirmation alone neither widens nor tells anything."""
+    tank = parse(BOX, confirmed=["sensor_height_mm"])
+    assert (tank.notes, tank.table_sd_fraction) == ((), 0.0)
+
+
+@pytest.mark.parametrize("confirmed", ["capacity_l", ["heel_l"], [1], True])
+def test_only_what_may_differ_can_be_confirmed(confirmed: object) -> None:
+    """A confirmation of anything else is refused, with what can be confirmed."""
+    with pytest.raises(TankError, match="give a list of some of capacity_l, sensor_height_mm, gauge_l"):
+        parse(BOX, confirmed=confirmed)

@@ -124,6 +124,12 @@ def test_a_tank_is_answered_as_understood(client: TestClient, services: Services
     assert survey == 'timezone = "Europe/Dublin"\nstove = {rated_kw = 5}\n'
 
 
+def test_a_confirmed_tank_is_stored_D2_D6(desk: tuple[TestClient, Store]) -> None:  # noqa: N802
+    """D2, D6: what does not agree is stored once its owner has confirmed it."""
+    body = _with(capacity_l=2500, sensor_height_mm=600, confirmed=["capacity_l", "sensor_height_mm"])
+    assert desk[0].post("/api/tanks", json=body).status_code == 201
+
+
 _names = st.sampled_from(sorted(TANK_NAMES | SURVEY_NAMES)) | st.just("CANARY9f3")
 _values = st.recursive(
     st.none() | st.booleans() | st.integers() | st.floats() | st.text(max_size=6) | st.just("CANARY9f3"),
