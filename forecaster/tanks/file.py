@@ -211,7 +211,8 @@ def _confirmed_doubt(keys: Keys, shape: Shape) -> float:
     """
     if "capacity_l" not in keys.values.get("confirmed", ()) or not keys.has("capacity_l"):
         return 0.0
-    return min(abs(keys.values["capacity_l"] / shape.capacity_l - 1.0) / 2.0, MOST_DOUBT)
+    stated = keys.number("capacity_l", low=LEAST_CAPACITY_L, high=GREATEST_CAPACITY_L)
+    return min(abs(stated / shape.capacity_l - 1.0) / 2.0, MOST_DOUBT)
 
 
 def _timezone(keys: Keys) -> str | None:
