@@ -21,6 +21,7 @@ __all__ = [
     "LitresBand",
     "Numbers",
     "OrderAdvice",
+    "OrderMoney",
     "Reason",
     "RunDryDates",
     "State",
@@ -75,6 +76,40 @@ class DayOutlook:
 
 
 @dataclass(frozen=True, slots=True)
+class OrderMoney:
+    """What an order costs, in the money of its quotes.
+
+    Attributes
+    ----------
+    quoted
+        The day of the quotes.
+    price_per_l, cost
+        Of the advised order on the first day of its window, the delivery's fixed cost within ``cost``;
+        None where the budget reaches no delivery.
+    budget, limited_by_budget
+        What is to be spent, if said, and whether more would be ordered without that limit.
+    smallest_l, smallest_cost
+        The smallest delivery to be had, and the least that any delivery costs. [L, money]
+    drift_per_month
+        Expected change of the prices, as a part of them.
+    safe_until, waiting_cost
+        The last day on which it is safe to order, and what waiting until then costs at that drift
+        (negative: it saves); None where the order is due today.
+    """
+
+    quoted: date
+    price_per_l: float | None
+    cost: float | None
+    budget: float | None
+    limited_by_budget: bool
+    smallest_l: float
+    smallest_cost: float
+    drift_per_month: float
+    safe_until: date | None
+    waiting_cost: float | None
+
+
+@dataclass(frozen=True, slots=True)
 class OrderAdvice:
     """Between which dates to order, and how many litres.
 
@@ -84,12 +119,15 @@ class OrderAdvice:
         Order dates (not delivery dates). ``earliest`` is None when the smallest delivery never
         fits within the horizon, ``latest`` None when ordering is not needed within it.
     litres
-        The quantity that fits on the earliest delivery day even in the fullest tank; None when no
-        order can be advised. [L]
+        The quantity that fits on the earliest delivery day even in the fullest tank; with prices, the
+        cheapest such quantity in the window, which then begins when it fits. None when no order can be
+        advised, and where the budget reaches no delivery. [L]
     note
         A stable code: ``order_today``, ``window``, ``no_safe_window``, ``no_need``.
     text
         The same for people.
+    money
+        What it costs; None where no prices were given, or no order is advised.
     """
 
     earliest: date | None
@@ -97,6 +135,7 @@ class OrderAdvice:
     litres: float | None
     note: str
     text: str
+    money: OrderMoney | None = None
 
 
 @dataclass(frozen=True, slots=True)

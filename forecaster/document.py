@@ -15,6 +15,7 @@ from forecaster.confidence import (
     LastTrusted,
     LitresBand,
     OrderAdvice,
+    OrderMoney,
     RunDryDates,
     ToldForecast,
     WithheldForecast,
@@ -81,12 +82,24 @@ def from_document(document: Mapping[str, Any]) -> Forecast:
         litres=LitresBand(**document["litres"]),
         run_dry=RunDryDates(**{name: _date(text) for name, text in document["run_dry"].items()}),
         order=OrderAdvice(
-            **{**order, "earliest": _date(order["earliest"]), "latest": _date(order["latest"])}
+            **{
+                **order,
+                "earliest": _date(order["earliest"]),
+                "latest": _date(order["latest"]),
+                "money": _money(order.get("money")),
+            }
         ),
         daily=tuple(
             DayOutlook(**{**day, "date": date.fromisoformat(day["date"])}) for day in document["daily"]
         ),
     )
+
+
+def _money(kept: Mapping[str, Any] | None) -> OrderMoney | None:
+    if kept is None:
+        return None
+    dates = {"quoted": date.fromisoformat(kept["quoted"]), "safe_until": _date(kept["safe_until"])}
+    return OrderMoney(**{**kept, **dates})
 
 
 def _date(text: str | None) -> date | None:
