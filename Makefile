@@ -8,6 +8,7 @@ VENV    := .venv
 BIN     := $(VENV)/bin
 LOCKS   := deploy/locks
 DATA    ?=
+IN_DEV  := numpy pandas scipy statsmodels formulaic interface-meta narwhals patsy wrapt typing-extensions python-dateutil six tzdata packaging colorama
 PORT    ?= 8000
 WORKERS ?= 2
 say      = @printf '\n== %s\n' "$(1)"
@@ -34,6 +35,12 @@ $(VENV)/.dev: $(VENV)/.runtime $(LOCKS)/dev.txt $(LOCKS)/data.txt
 	$(call say,packages of the tests (hash-checked))
 	$(BIN)/uv pip install --quiet --compile-bytecode --python $(BIN)/python --require-hashes -r $(LOCKS)/dev.txt
 	$(BIN)/uv pip install --quiet --compile-bytecode --python $(BIN)/python --require-hashes --no-deps -r $(LOCKS)/data.txt
+	@touch $@
+
+# In a folder of their own: pandas behaves otherwise, and starts slower, where pyarrow is installed.
+$(VENV)/rivals: $(VENV)/.dev $(LOCKS)/accuracy.txt
+	$(call say,packages of the rivals (hash-checked))
+	$(BIN)/uv pip install --quiet --compile-bytecode --python $(BIN)/python --target $@ --require-hashes --no-deps -r $(LOCKS)/accuracy.txt
 	@touch $@
 
 demo: $(VENV)/.runtime
@@ -72,8 +79,8 @@ long: $(VENV)/.dev programs
 	DIPCAST_EXAMPLES=long DIPCAST_DATA="$(DATA)" $(BIN)/pytest -n $(WORKERS) -m "long or not long"
 
 # Forecast quality: rolling replays, written to DEVELOPERS.md.
-accuracy: $(VENV)/.dev
-	DIPCAST_DATA="$(DATA)" $(BIN)/python -m tests.accuracy
+accuracy: $(VENV)/rivals
+	PYTHONPATH=$(VENV)/rivals DIPCAST_DATA="$(DATA)" $(BIN)/python -m tests.accuracy
 
 bench: $(VENV)/.dev
 	$(BIN)/python -m tests.benchmarks
@@ -82,6 +89,7 @@ lock: $(BIN)/uv
 	$(BIN)/uv pip compile -q --universal --generate-hashes --no-header --no-annotate --python-version 3.11 --group build -o $(LOCKS)/bootstrap.txt
 	$(BIN)/uv pip compile -q --universal --generate-hashes --no-header --no-annotate --python-version 3.11 pyproject.toml -o $(LOCKS)/runtime.txt
 	$(BIN)/uv pip compile -q --universal --generate-hashes --no-header --no-annotate --python-version 3.11 pyproject.toml --group dev -o $(LOCKS)/dev.txt
+	$(BIN)/uv pip compile -q --universal --generate-hashes --no-header --no-annotate --python-version 3.11 --group accuracy $(IN_DEV:%=--no-emit-package %) -c $(LOCKS)/dev.txt -o $(LOCKS)/accuracy.txt
 
 clean:
 	rm -rf $(VENV) .mypy_cache .ruff_cache .pytest_cache .hypothesis build dist

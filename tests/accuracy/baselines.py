@@ -1,8 +1,9 @@
 """Ways of foretelling burn that need no model: the trade's K-factor, an average, least squares.
 
 Each takes what a window holds, that is 1 cm levels and tickets, and gives litres for the weather of
-the days ahead. Where practice leaves room the stronger form is taken: a K-factor is never taken from
-fewer than 100 degree-days, and a warm summer is no reason to foretell nothing.
+the days ahead; over weather of shape (scenario, day) it gives one number a scenario. Where practice
+leaves room the stronger form is taken: a K-factor is never taken from fewer than 100 degree-days, and a
+warm summer is no reason to foretell nothing.
 
 Formula  K = degree-days / litres between two fills;  litres ahead = degree-days ahead / K
          least squares: litres = b0 days + b1 degree-days(base) - b2 sun on heating days, all b >= 0
@@ -150,13 +151,13 @@ def _at_k(degree_days_past: float, litres_past: float, window: Window) -> Predic
     if degree_days_past < LEAST_DEGREE_DAYS:
         return _at_rate(_mean_rate(window, days=30))
     litres_a_degree_day = max(0.0, litres_past) / degree_days_past
-    return lambda ahead: np.asarray(litres_a_degree_day * degree_days(ahead.temp_c, BASE_C).sum())
+    return lambda ahead: np.asarray(litres_a_degree_day * degree_days(ahead.temp_c, BASE_C).sum(axis=-1))
 
 
 def _columns(weather: Weather, base_c: float) -> Floats:
     heating = degree_days(weather.temp_c, base_c)
     sun_kwh_m2 = np.nan_to_num(weather.ghi_wh_m2 / 1000.0) * (heating > 0.0)
-    return np.stack([np.ones(len(heating)), heating, -sun_kwh_m2], axis=-1)
+    return np.stack([np.ones_like(heating), heating, -sun_kwh_m2], axis=-1)
 
 
 def _best_fit(columns: Callable[[float], Floats], litres: Floats) -> Predictor:
@@ -164,4 +165,4 @@ def _best_fit(columns: Callable[[float], Floats], litres: Floats) -> Predictor:
 
     fits = [(float(base_c), *nnls(columns(float(base_c)), litres)) for base_c in BASES_C]
     base_c, coefficients, _ = min(fits, key=lambda fit: fit[2])
-    return lambda ahead: np.asarray(np.maximum(0.0, _columns(ahead, base_c) @ coefficients).sum())
+    return lambda ahead: np.asarray(np.maximum(0.0, _columns(ahead, base_c) @ coefficients).sum(axis=-1))
