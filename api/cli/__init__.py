@@ -11,7 +11,10 @@ Flow     arguments, files -> **cli** -> use cases, engine -> words or JSON
 `given`        what was given: files, their layout, how oil is ordered
 `litres`       dip to litres and back
 `gather`       files to the engine's inputs
+`desk`         on which they are read, what is wrong kept for the end
+`ordering`     how oil is ordered and what it costs, to the engine's settings
 `forecast`     one forecast from files
+`account`      what was burned, month by month
 `telling`      the answer, its table and what it rests on, in words
 `bring_in`     files into the database
 `service`      the database and the web server as a process

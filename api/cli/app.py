@@ -9,6 +9,7 @@ from typing import Annotated
 import typer
 
 from api.cli import options as o
+from api.cli.account import show_account
 from api.cli.trouble import Commands, say, say_set_aside
 from api.cli.values import DecimalSign, TempKind
 
@@ -227,6 +228,8 @@ def serve_pages(host: o.Host = None, port: o.Port = None, database: o.Database =
         typer.echo(f"The pages are at {address_of(place)} until you stop this with Ctrl-C.")
         serve(services, place)
 
+
+app.command("account")(show_account)
 
 # a backspace alone on a line keeps the help's line breaks below it; docstrings hold it as text
 for command in app.registered_commands:

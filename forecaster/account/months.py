@@ -98,7 +98,8 @@ def account_months(
     monthly = _Monthly.of(
         modelled.by_month(month), draws, steps.added_l, month, table, tank.fuel.co2_kg_per_l
     )
-    lasts = [*(d - timedelta(days=1) for d in firsts[1:]), civil_date(as_of, zone)]
+    # as-of at midnight is the end of the day before
+    lasts = [*(d - timedelta(days=1) for d in firsts[1:]), civil_date(as_of - timedelta(seconds=1), zone)]
     months = tuple(
         monthly.entry(a, b, slice(i, i + 1)) for i, (a, b) in enumerate(zip(firsts, lasts, strict=True))
     )
