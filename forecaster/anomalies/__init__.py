@@ -11,7 +11,10 @@ Source   thresholds: engineering rules, tuned on simulated tanks; where a figure
 ==========  ==================================================================
 `evidence`  all that the finders look at
 `sight`     is the tank seen: no level, silence, no echo, dead band
-`level`     does the level behave: stuck, unit, fast loss, at the heel, rising
+`watch`     levels foretold from some time before them, and scores of what came
+`level`     does the level behave: stuck, unit, at the heel, rising
+`loss`      does oil leave that nobody burns, at one stroke or slowly
+`habits`    is less used than weather and habits explain
 `oil`       do tickets and rises agree
 `grounds`   what the forecast rests on: history, weather, width of the band
 ==========  ==================================================================
@@ -19,20 +22,24 @@ Source   thresholds: engineering rules, tuned on simulated tanks; where a figure
 
 import numpy as np
 
-from forecaster.anomalies import grounds, level, oil, sight
+from forecaster.anomalies import grounds, habits, level, loss, oil, sight
 from forecaster.anomalies.evidence import Evidence, held_back, is_pending
 from forecaster.anomalies.sight import STALE_SHARE, WIDE_SHARE, band_share
+from forecaster.anomalies.watch import Watch, WatchSettings, watch_level
 from forecaster.states import Reason
 
 __all__ = [
     "STALE_SHARE",
     "WIDE_SHARE",
     "Evidence",
+    "Watch",
+    "WatchSettings",
     "band_share",
     "find_reasons",
     "held_back",
     "is_pending",
     "last_believed",
+    "watch_level",
 ]
 
 
@@ -44,7 +51,9 @@ def find_reasons(evidence: Evidence) -> tuple[Reason, ...]:
     tuple of Reason
         Empty when nothing is.
     """
-    finders = (*sight.FINDERS, *level.FINDERS, *oil.FINDERS, *grounds.FINDERS)
+    finders = (
+        *sight.FINDERS, *level.FINDERS, *loss.FINDERS, *habits.FINDERS, *oil.FINDERS, *grounds.FINDERS,
+    )  # fmt: skip
     return tuple(r for finder in finders for r in finder(evidence))
 
 

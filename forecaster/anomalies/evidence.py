@@ -10,6 +10,7 @@ from zoneinfo import ZoneInfo
 import numpy as np
 import numpy.typing as npt
 
+from forecaster.anomalies.watch import Departure, Watch, find_departure
 from forecaster.burn_model import Drivers, Posterior, Settings
 from forecaster.burn_model.expected import expected_burn
 from forecaster.civil import civil_date, to_datetime
@@ -49,6 +50,7 @@ class Evidence:
     now_l: Floats
     settings: Settings
     outlook: Outlook | None = None
+    watch: Watch | None = None
 
     def trusted(self) -> Bools:
         """Which levels are not set aside; shape (n,)."""
@@ -76,6 +78,16 @@ class Evidence:
         return expected_burn(
             self.posterior, self.drivers, self.midnights, start=start, end=end, settings=self.settings
         )
+
+    @property
+    def more_used(self) -> Departure | None:
+        """A use above what weather and habits explain."""
+        return find_departure(self.watch, sign=1) if self.watch is not None else None
+
+    @property
+    def less_used(self) -> Departure | None:
+        """A use below what weather and habits explain."""
+        return find_departure(self.watch, sign=-1) if self.watch is not None else None
 
     def since(self, at: np.datetime64) -> float:
         """Days from an instant to as-of."""

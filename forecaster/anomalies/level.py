@@ -1,7 +1,6 @@
-"""Does the level behave as oil in a tank: stuck, another unit, fast loss, at the heel, rising.
+"""Does the level behave as oil in a tank: stuck, another unit, at the heel, rising.
 
 Formula  stuck: least expected burn since the value last changed > 3 sensor steps, or 21 days and 1.8 steps
-         fast loss: fall between two levels > max(30 l, burner ceiling x time x 1.25 + 3 sigma)
 Source   common practice, no source
 """
 
@@ -11,6 +10,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from forecaster.anomalies.evidence import GATED, Evidence
+from forecaster.anomalies.loss import fast_loss, is_loss
 from forecaster.phrases import litres_text
 from forecaster.screening import Flag
 from forecaster.states import Reason, State
@@ -21,12 +21,6 @@ LONG_STEPS, LONG_D = 1.8, 21.0
 """With hot water only, three steps last for months: there, 1.8 steps of the expected burn and 21 days."""
 LEAST_BURN = 1.645
 """The least expected burn lies so many sd below its mean: the lower 5 %."""
-LOSS_FLOOR_L, LOSS_MARGIN, LOSS_SIGMAS = 30.0, 1.25, 3.0
-"""Fast loss: more than max(30 l, burner ceiling x time x 1.25 + 3 sigma). Engineering rule."""
-LARGEST_BOILER_L_PER_DAY = 105.0
-"""Ceiling where no boiler is known: 45 kW of kerosene day and night. Assumption. [L/d]"""
-REMOVED_SLACK = np.timedelta64(36, "h")
-"""The hour at which oil was taken out may be entered wrong by so much."""
 HEEL_SIGMAS = 2.0
 """A level so near the heel cannot be told from it."""
 TREND_OF, TREND_LEAST = 7, 3
@@ -109,63 +103,18 @@ def contradiction(e: Evidence) -> Sequence[Reason]:
     if len(odd) == 0:
         return ()
     since = e.when(e.levels.at[odd[0]])
+    if is_loss(e.more_used) or fast_loss(e):
+        return ()
     if len(odd) > 1:
         text = (
             f"The readings since {since} do not follow from those before: a delivery that was not entered, oil "
             "lost, or a sensor that was moved. Please read the gauge and tell us what happened."
         )
         return [Reason("contradiction", State.CHECK, text)]
-    if fast_loss(e):
-        return ()
     text = (
         f"The reading of {since} does not follow from those before; it is not used until another confirms it."
     )
     return [Reason("odd_reading", State.WIDE, text)]
-
-
-def fast_loss(e: Evidence) -> Sequence[Reason]:
-    """Find a fall faster than every appliance together can burn."""
-    ok = np.flatnonzero(e.trusted() & ~e.levels.censored)
-    if len(ok) < 2:
-        return ()
-    at, litres, sd = e.levels.at[ok], e.levels.litres[ok], e.levels.sd_l[ok]
-    known = e.prior.boiler_ceiling_l_per_day
-    ceiling = known if np.isfinite(known) else LARGEST_BOILER_L_PER_DAY
-    sigma = np.hypot(sd[1:], sd[:-1])
-    hours = np.diff(at) / np.timedelta64(1, "h")
-    most = np.maximum(LOSS_FLOOR_L, ceiling / 24 * hours * LOSS_MARGIN + LOSS_SIGMAS * sigma)
-    # a level that did not follow from those before it is no level to fall from
-    verdicts = e.verdicts()[ok]
-    suspects = np.flatnonzero((-np.diff(litres) > most) & (verdicts[:-1] != GATED))
-    for i in suspects[::-1]:
-        fall = float(litres[i] - litres[i + 1]) - _taken_out(e, at[i], at[i + 1])
-        if fall <= most[i]:
-            continue
-        lost = litres_text(fall, sd=float(sigma[i]))
-        after = litres[i + 1 : i + 4]
-        if len(after) == 1:
-            text = (
-                f"The reading of {e.when(at[i + 1])} is about {lost} lower than the one before. Read the gauge "
-                "to see which is right."
-            )
-            return [Reason("unconfirmed_fall", State.CHECK, text)]
-        stays_down = bool((after < litres[i] - 0.5 * fall).all())
-        if stays_down and e.is_recent(at[i + 2]):
-            text = (
-                f"Possible leak or theft: about {lost} left the tank between {e.when(at[i])} and "
-                f"{e.when(at[i + 1])}, more than the boiler can burn. Look from a safe distance; if someone is "
-                "there, stay indoors and call the police. If oil is seen, close the valve at the tank, keep it "
-                "from drains, and call the pollution line."
-            )
-            return [Reason("fast_loss", State.URGENT, text)]
-    return ()
-
-
-def _taken_out(e: Evidence, start: np.datetime64, end: np.datetime64) -> float:
-    """Litres that people say they took out about then. [L]"""
-    d = e.deliveries
-    about = d.removed & (d.at > start - REMOVED_SLACK) & (d.at <= end + REMOVED_SLACK)
-    return float(d.litres[about].sum())
 
 
 def maybe_dry(e: Evidence) -> Sequence[Reason]:
@@ -203,4 +152,4 @@ def rising(e: Evidence) -> Sequence[Reason]:
     return [Reason("rising", State.CHECK, text)]
 
 
-FINDERS = (stuck, unit_change, contradiction, fast_loss, maybe_dry, rising)
+FINDERS = (stuck, unit_change, contradiction, maybe_dry, rising)

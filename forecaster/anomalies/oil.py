@@ -84,6 +84,33 @@ def wrong_geometry(e: Evidence) -> Sequence[Reason]:
     return [Reason("geometry", State.CHECK if abs(off) > OFF_CHECK + 2 * sure else State.WIDE, text)]
 
 
+def tickets_off(e: Evidence, *, since: np.datetime64) -> float:
+    """Litres by which the level rose less than tickets since an instant say; negative where it rose more. [L]"""
+    off = [
+        t.ticket_l - t.rise_l for t in e.tickets
+        if not t.missing and np.isfinite(t.rise_l) and (t.rose[1] if t.rose else t.at) > since
+    ]  # fmt: skip
+    return float(sum(off))
+
+
+def ticket_off(e: Evidence) -> Sequence[Reason]:
+    """Find that the newest ticket and its rise are far apart, where not several say the same."""
+    seen = [t for t in e.tickets if not t.missing and t.rise_l > 0 and e.since(t.at) <= QUESTION_DAYS]
+    if not seen or wrong_geometry(e):
+        return ()
+    t = seen[-1]
+    sure = float(np.hypot(t.rise_sd_l / t.ticket_l, e.tank.table_sd_fraction))
+    if abs(t.ratio - 1.0) <= OFF_CHECK + 2 * sure:
+        return ()
+    came = "less" if t.rise_l < t.ticket_l else "more"
+    text = (
+        f"{litres_text(t.ticket_l)} were entered as delivered on {e.day(t.at)}; by your tank's shape the level rose "
+        f"by {_litres(t.rise_l)}. Either {came} came than the ticket says, or the shape on file is wrong. Please read "
+        "the gauge and compare; the next delivery tells which."
+    )
+    return [Reason("ticket_off", State.WIDE, text)]
+
+
 def unreported_delivery(e: Evidence) -> Sequence[Reason]:
     """Find a rise without a ticket, and ask."""
     recent = [r for r in e.rises if e.since(r.at) <= QUESTION_DAYS]
@@ -105,4 +132,4 @@ def unreported_delivery(e: Evidence) -> Sequence[Reason]:
     return [Reason("unreported_delivery", State.WIDE, text)]
 
 
-FINDERS = (ticket_without_rise, ticket_not_yet_seen, wrong_geometry, unreported_delivery)
+FINDERS = (ticket_without_rise, ticket_not_yet_seen, wrong_geometry, ticket_off, unreported_delivery)

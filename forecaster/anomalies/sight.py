@@ -12,7 +12,7 @@ import numpy.typing as npt
 
 from forecaster.anomalies.evidence import Evidence
 from forecaster.phrases import days_text, litres_text
-from forecaster.screening import Flag
+from forecaster.screening import Flag, rise_limit_l
 from forecaster.states import Reason, State
 from forecaster.tanks import Tank
 
@@ -28,6 +28,16 @@ ONE_LEVEL_H, ONE_FILL_H = 24.0, 24.0 * 182
 """Usual interval of a source that was heard once: a sensor's day, half a year between fills. [h]"""
 LOST_ECHOES, LOST_LEAST_H = 3, 12.0
 """So many readings in a row without a level, over at least so many hours, are told."""
+FEW_OF = 4
+"""Of so many readings a day or more, at least half should show a level."""
+CONFLICTS = 3
+"""So many second readings under one time in a week are told."""
+SWING_D, SWING_READINGS = 7, 4
+"""Swings are looked for over so many days with so many readings a day."""
+SWING_CORRELATION, SWING_DAYS = 0.6, 5.0
+"""A swing follows the time of day with that correlation; one of more than five days' burn is doubted."""
+BURNS_BY_DAY = 0.35
+"""Burning by day and not by night is a wave of up to that part of the day's burn. [-]"""
 
 
 def band_share(now_l: Floats, tank: Tank) -> float:
@@ -79,19 +89,102 @@ def _weather_since(e: Evidence, at: np.datetime64) -> str:
     return f"Since then it was {mean} °C on average, over {days_text(days)}."
 
 
-def lost_echo(e: Evidence) -> Sequence[Reason]:
-    """Find a sensor that still speaks but sees nothing."""
+def _lost(e: Evidence) -> tuple[npt.NDArray[np.bool_], int]:
+    """Which readings show no level in the tank, and from which on all do."""
     lost = (e.levels.flags & (Flag.NO_ECHO | Flag.ABOVE_TANK | Flag.BELOW_TANK)) != 0
     seen = np.flatnonzero(~lost)
-    first = int(seen[-1]) + 1 if len(seen) else 0
-    if len(lost) - first < LOST_ECHOES:
+    return lost, int(seen[-1]) + 1 if len(seen) else 0
+
+
+def another_tank(e: Evidence) -> Sequence[Reason]:
+    """Find a sensor that goes on measuring where this tank is not."""
+    _, first = _lost(e)
+    flags = e.levels.flags[first:]
+    good = np.flatnonzero(e.trusted())
+    if len(flags) < LOST_ECHOES or (flags & Flag.NO_ECHO).any() or not len(good):
         return ()
     if (e.levels.at[-1] - e.levels.at[first]) / np.timedelta64(1, "h") < LOST_LEAST_H:
+        return ()
+    where = "above its top" if (flags[-1] & Flag.ABOVE_TANK) else "below its bottom"
+    text = (
+        f"Since {e.when(e.levels.at[first])} every reading lies outside this tank, {where}. This looks like another "
+        "tank, or a sensor that was moved. Nothing is forecast until you confirm the tank's size and the sensor's "
+        "height; until then read the gauge."
+    )
+    return [Reason("another_tank", State.CHECK, text)]
+
+
+def lost_echo(e: Evidence) -> Sequence[Reason]:
+    """Find a sensor that still speaks but sees nothing."""
+    lost, first = _lost(e)
+    if len(lost) - first < LOST_ECHOES:
+        return _few_echoes(e, lost)
+    if another_tank(e) or (e.levels.at[-1] - e.levels.at[first]) / np.timedelta64(1, "h") < LOST_LEAST_H:
         return ()
     good = np.flatnonzero(e.trusted())
     since = f" since {e.when(e.levels.at[good[-1]])}" if len(good) else ""
     text = f"No valid echo{since}. This does not tell us whether there is oil; read the gauge."
     return [Reason("no_echo", State.WIDE, text)]
+
+
+def _few_echoes(e: Evidence, lost: npt.NDArray[np.bool_]) -> Sequence[Reason]:
+    """Find a sensor that sees the oil less than half of the time."""
+    day = e.levels.at > e.posterior.at - np.timedelta64(1, "D")
+    sent, missed = int(day.sum()), int((lost & day).sum())
+    if sent < FEW_OF or missed <= sent / 2:
+        return ()
+    text = (
+        f"Of the last day's {sent} readings, {missed} showed no valid echo. The others are used; read the gauge if "
+        "it goes on."
+    )
+    return [Reason("few_echoes", State.WIDE, text)]
+
+
+def clock(e: Evidence) -> Sequence[Reason]:
+    """Find a sensor that sends other levels under times at which it had sent one before."""
+    week = e.levels.at > e.posterior.at - np.timedelta64(7, "D")
+    other = week & ((e.levels.flags & Flag.CONFLICT) != 0)
+    if int(other.sum()) < CONFLICTS:
+        return ()
+    since = e.when(e.levels.at[other][0])
+    text = (
+        f"Since {since} the sensor has sent {int(other.sum())} readings under times at which it had already sent "
+        "another: its clock may have been set back. Which came first is not known. Please read the gauge."
+    )
+    return [Reason("clock", State.CHECK, text)]
+
+
+def swing(e: Evidence) -> Sequence[Reason]:
+    """Find levels that go up and down with the time of day, as with a sensor in the sun."""
+    ok = np.flatnonzero(e.trusted() & ~e.levels.censored)
+    ok = ok[e.levels.at[ok] > e.posterior.at - np.timedelta64(SWING_D, "D")]
+    if len(ok) < SWING_READINGS * SWING_D:
+        return ()
+    day = (e.levels.at[ok] - e.levels.at[ok[0]]) / np.timedelta64(1, "s") / 86_400.0
+    litres = e.levels.litres[ok]
+    if np.diff(litres).max() > rise_limit_l(float(e.levels.sd_l[ok].max())):
+        return ()  # a delivery
+    turn = 2.0 * np.pi * day
+    smooth = np.stack([np.ones_like(day), day, day**2, day**3], axis=1)
+    waves = np.stack([np.cos(turn), np.sin(turn)], axis=1)
+    rest = litres - smooth @ np.linalg.lstsq(smooth, litres, rcond=None)[0]
+    wave = np.linalg.lstsq(np.hstack([smooth, waves]), litres, rcond=None)[0][-2:]
+    swing_l = float(np.hypot(*wave))
+    a_day = max(float(litres[0] - litres[-1]) / max(float(day[-1]), 1.0), 0.0)
+    follows = float(np.var(waves @ wave)) > SWING_CORRELATION**2 * float(np.var(rest))
+    if not follows or swing_l <= 0.5 * float(e.levels.step_l[ok[-1]]) + BURNS_BY_DAY * a_day:
+        return ()
+    told = litres_text(swing_l, sd=max(float(e.levels.step_l[ok[-1]]) / 2.0, 2.0))
+    too_much = 2.0 * swing_l > SWING_DAYS * max(a_day, 1.0)
+    text = (
+        f"The readings swing by about {told} up and down with the time of day, as with a sensor in the sun. "
+    )
+    text += (
+        "That is more than you burn in several days: please read the gauge early in the morning."
+        if too_much
+        else "What is left is known less well than the sensor's step says."
+    )
+    return [Reason("swing", State.CHECK if too_much else State.WIDE, text)]
 
 
 def dead_band(e: Evidence) -> Sequence[Reason]:
@@ -112,4 +205,4 @@ def tickets_only(e: Evidence) -> Sequence[Reason]:
     return [Reason("tickets_only", State.WIDE, text)]
 
 
-FINDERS = (no_level, silence, lost_echo, dead_band, tickets_only)
+FINDERS = (no_level, silence, another_tank, lost_echo, clock, swing, dead_band, tickets_only)

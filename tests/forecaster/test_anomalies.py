@@ -113,7 +113,7 @@ CASES: dict[str, tuple[object, State, set[str]]] = {
     # ---- X8 units
     "unit_changed": (Home(spoil=_unit), State.CHECK, {"unit", "silent"}),
     # ---- X10 fast loss
-    "loss": (Home(leak={56: 150.0}), State.URGENT, {"fast_loss", "contradiction"}),
+    "loss": (Home(leak={56: 150.0}), State.URGENT, {"fast_loss"}),
     "loss_seen_once": (Home(leak={58: 150.0}), State.CHECK, {"unconfirmed_fall"}),
     "oil_taken_out": (_removed(Home(leak={56: 150.0})), State.OK, set()),
     "spike_after_a_delivery": (
