@@ -64,12 +64,17 @@ class Paths:
         Bulk litres at the end of each civil day, shape (path, day). [L]
     burned_l
         Litres at 15 C burned on each day, shape (path, day). [L]
+    scenario_of, temp_c
+        The weather year of each path, and the outdoor temperature of each weather year by day:
+        (path,), (scenario, day). [-, C]
     """
 
     date: npt.NDArray[np.datetime64]
     now_l: Floats
     litres: Floats
     burned_l: Floats
+    scenario_of: npt.NDArray[np.int64]
+    temp_c: Floats
 
 
 @dataclass(frozen=True, slots=True)
@@ -193,4 +198,4 @@ def simulate_litres(
         s.rounding_k, posterior.kappa, posterior.omega, float(np.exp(-1.0 / s.slow_days)),
     )  # fmt: skip
     now = state[:, 0] * to_bulk_litres(1.0, np.asarray(oil_now_c), density_15c)
-    return Paths(ahead.date, np.asarray(now) + offset, litres, burned)
+    return Paths(ahead.date, np.asarray(now) + offset, litres, burned, scenario_of, ahead.temp_c)

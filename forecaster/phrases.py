@@ -52,14 +52,14 @@ def litres_text(litres: float, *, sd: float = 0.0) -> str:
 
 
 def money_text(sum_of_money: float) -> str:
-    """A sum in whatever currency was given: whole from 100 on, to the penny below.
+    """A sum in whatever currency was given: whole from 10 on, to the penny below.
 
     Examples
     --------
     >>> money_text(1234.5), money_text(9.876)
     ('1,234', '9.88')
     """
-    return f"{sum_of_money:,.0f}" if round(abs(sum_of_money), 2) >= 100 else f"{sum_of_money:,.2f}"
+    return f"{sum_of_money:,.0f}" if abs(sum_of_money) >= 9.995 else f"{sum_of_money:,.2f}"
 
 
 def day_text(day: date, *, year: bool = False, weekday: bool = True) -> str:

@@ -14,13 +14,22 @@ from zoneinfo import ZoneInfo
 import numpy as np
 
 from forecaster.civil import civil_date
-from forecaster.confidence import Forecast, LitresBand, OrderAdvice, State, ToldForecast, WithheldForecast
+from forecaster.confidence import (
+    Forecast,
+    LitresBand,
+    OrderAdvice,
+    OrderMoney,
+    State,
+    ToldForecast,
+    WithheldForecast,
+)
 from forecaster.phrases import (
     chance_text,
     day_text,
     days_text,
     litres_text,
     moment_text,
+    money_text,
     span_text,
     told_litres,
 )
@@ -121,6 +130,7 @@ def _told(forecast: ToldForecast, *, zone: ZoneInfo, settings: OrderSettings) ->
     parts = [
         _left(forecast.litres),
         _order(forecast.order, settings=settings, today=today),
+        _money(forecast.order, today),
         _promised(forecast, today),
         _run_dry(forecast, today),
     ]
@@ -142,6 +152,8 @@ def _left(band: LitresBand) -> str:
 
 def _order(order: OrderAdvice, *, settings: OrderSettings, today: date) -> str:
     said = f"{order.text.removesuffix('.')}"
+    if order.litres is None:
+        return order.text
     match order.note:
         case "order_today":
             return f"{said}; {_takes(settings)}."
@@ -155,11 +167,40 @@ def _order(order: OrderAdvice, *, settings: OrderSettings, today: date) -> str:
 
 def _takes(settings: OrderSettings) -> str:
     """How long a delivery takes."""
-    low, high = settings.lead_days
+    low, high = settings.lead_span
     if high == 0:
         return "delivery is on the same working day"
     lead = f"{low}" if low == high else f"{low} to {high}"
     return f"delivery takes {lead} working {'day' if low == high == 1 else 'days'}"
+
+
+def _money(order: OrderAdvice, today: date) -> str:
+    """What the order costs by the quotes, and what waiting for a better price would do."""
+    money = order.money
+    if money is None or money.cost is None or money.price_per_l is None:
+        return ""
+    said = (
+        f"By the quotes of {_day(money.quoted, today)} that costs about {money_text(money.cost)}, at "
+        f"{money.price_per_l:.4g} a litre."
+    )
+    if money.limited_by_budget and money.budget is not None:
+        said += f" It is the most that {money_text(money.budget)} pays for."
+    return " ".join(part for part in (said, _waiting(money, order, today)) if part)
+
+
+def _waiting(money: OrderMoney, order: OrderAdvice, today: date) -> str:
+    """How long it is safe to wait for a better price, and what that costs at the expected drift."""
+    until, cost = money.safe_until, money.waiting_cost
+    if until is None or cost is None or until <= max(order.earliest or today, today):
+        return ""
+    said = f"It is safe to wait for a better price until {_day(until, today)}"
+    if money.drift_per_month == 0.0:
+        return f"{said}."
+    way = "rise" if money.drift_per_month > 0 else "fall"
+    does = "costs" if cost > 0 else "saves"
+    # in hundredths of a per cent and no finer: it is somebody's guess
+    rate = f"{round(100 * abs(money.drift_per_month), 2):g}"
+    return f"{said}; if prices {way} by {rate} % a month, that {does} about {money_text(abs(cost))}."
 
 
 def _promised(forecast: ToldForecast, today: date) -> str:

@@ -96,6 +96,13 @@ def show_forecast(
     risk: o.Risk = None,
     min_drop_l: o.MinDrop = "500",
     ordered: o.Ordered = None,
+    lead_table: o.LeadTable = None,
+    quotes: o.QuotesFile = None,
+    quote: o.Quote = None,
+    price_drift: o.PriceDrift = None,
+    delivery_cost: o.DeliveryCost = None,
+    holding_cost: o.HoldingCost = None,
+    budget: o.Budget = None,
     tz: o.Zone = None,
     temp_kind: o.Kind = TempKind.MEAN,
     decimal: o.Decimal = DecimalSign.POINT,
@@ -116,6 +123,8 @@ def show_forecast(
       dipcast forecast --tank tank.toml --readings export.csv --time-column When \
         --level-column Depth --unit dip_cm --tz Europe/Dublin --decimal , \
         --years station.csv --lead-days 2-5 --holidays IE --json
+      dipcast forecast --tank tank.toml --readings readings.csv --survey survey.toml \
+        --quote 500:0.62 --quote 1000:0.60 --price-drift 0.02 --budget 450
 
     \b
     Exit codes: 0 answered (a withheld forecast too), 2 input not usable,
@@ -129,7 +138,22 @@ def show_forecast(
     gathered = gather_files(
         Files(tank, readings, weather, years, outlook, deliveries, receipts, survey, diary, stove_log),
         Layout(decimal.value, temp_kind.value, time_column, level_column, unit, tz),
-        Ordering(lead_days, holidays, closed or (), look_every_days, risk, min_drop_l, ordered or ()),
+        Ordering(
+            lead_days,
+            holidays,
+            closed or (),
+            look_every_days,
+            risk,
+            min_drop_l,
+            ordered or (),
+            lead_table,
+            quotes,
+            quote or (),
+            price_drift,
+            delivery_cost,
+            holding_cost,
+            budget,
+        ),
         as_of=as_of,
         clock=SystemClock(),
     )

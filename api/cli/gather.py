@@ -6,36 +6,30 @@ Flow     paths, options -> **inputs**, rows set aside, notes -> engine
 """
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, field
-from datetime import date, datetime
+from dataclasses import dataclass
+from datetime import datetime
 from functools import partial
 from pathlib import Path
-from typing import Any, TypeVar
+from typing import Any
 from zoneinfo import ZoneInfo
 
+from api.cli.desk import Desk
 from api.cli.given import Files, Layout, Ordering, weather_parser
+from api.cli.ordering import read_ordering
 from api.cli.trouble import SetAside
-from api.cli.values import parse_as_of, parse_lead_days, parse_ordered, parse_whole, read_option
+from api.cli.values import parse_as_of
 from api.ports import Clock
-from api.sources.files import parse_file, show_path
-from forecaster.civil import zone_of
+from forecaster.civil import civil_date, zone_of
 from forecaster.confidence import Reason, State
 from forecaster.deliveries import parse_deliveries, parse_receipts
 from forecaster.diary import parse_diary
-from forecaster.dwelling import Survey, parse_survey
-from forecaster.errors import DipcastError, Problem, shorten
+from forecaster.dwelling import parse_survey
+from forecaster.errors import shorten
 from forecaster.pipeline import Inputs
 from forecaster.readings import ParsedReadings, parse_readings
-from forecaster.reorder import OrderSettings
-from forecaster.rows import parse_date, parse_number
 from forecaster.stove import parse_stove_log
 from forecaster.tanks import parse_tank
 from forecaster.weather import Weather, parse_outlook
-
-Parsed = TypeVar("Parsed")
-
-RISK, RISK_VULNERABLE = 0.005, 0.002
-"""Accepted chance of running dry in an order cycle, and where somebody would be at special risk. [-]"""
 
 
 @dataclass(frozen=True, slots=True)
@@ -46,46 +40,6 @@ class Gathered:
     zone: ZoneInfo
     set_aside: tuple[SetAside, ...]
     notes: tuple[str, ...]
-
-
-@dataclass(slots=True)
-class Desk:
-    """Reads one file after the other, and keeps what cannot be used for the end."""
-
-    set_aside: list[SetAside] = field(default_factory=list)
-    notes: list[str] = field(default_factory=list)
-    errors: list[DipcastError] = field(default_factory=list)
-
-    def read(self, path: Path | None, parse: Callable[[bytes], Parsed]) -> Parsed | None:
-        """Read a file; None where there is none, or where it cannot be used."""
-        if path is None:
-            return None
-        return self.attempt(lambda: parse_file(path, parse))
-
-    def attempt(self, work: Callable[[], Parsed]) -> Parsed | None:
-        """Do something that may find an input not usable."""
-        try:
-            return work()
-        except DipcastError as bad:
-            self.errors.append(bad)
-            return None
-
-    def keep(self, path: Path, problems: Sequence[Problem], notes: Sequence[str] = ()) -> None:
-        """Keep what was set aside of a file, and what it says about itself."""
-        if problems:
-            self.set_aside.append(SetAside(show_path(path), tuple(problems)))
-        self.notes += [f"{show_path(path)}: {note}" for note in notes]
-
-    def finish(self) -> None:
-        """Refuse, when anything could not be used.
-
-        Raises
-        ------
-        ExceptionGroup of DipcastError
-            All of it at once.
-        """
-        if self.errors:
-            raise ExceptionGroup("input not usable", self.errors)
 
 
 def gather_files(
@@ -112,8 +66,11 @@ def gather_files(
     survey = desk.read(files.survey, parse_survey)
     name = (survey and survey.timezone) or (tank and tank.timezone) or layout.tz
     zone = desk.attempt(lambda: zone_of(name or "UTC"))
-    settings = desk.attempt(lambda: _settings(ordering, survey))
     at = desk.attempt(lambda: _as_of(as_of, zone, clock)) if zone is not None else None
+    settings = read_ordering(
+        desk, ordering, vulnerable=survey is not None and survey.vulnerable,
+        today=civil_date(at, zone) if at is not None and zone is not None else None, decimal=layout.decimal,
+    )  # fmt: skip
     readings = _readings(desk, files.readings, layout)
     parts: dict[str, Any] = {}
     if zone is not None and at is not None:
@@ -141,23 +98,6 @@ _NO_ZONE = Reason(
 
 def _as_of(text: str | None, zone: ZoneInfo, clock: Clock) -> datetime:
     return clock.now().replace(microsecond=0) if text is None else parse_as_of(text, zone)
-
-
-def _settings(given: Ordering, survey: Survey | None) -> OrderSettings:
-    ordered: dict[date, float] = {}
-    for text in given.ordered:
-        day, litres = read_option("--ordered", text, parse_ordered)
-        ordered[day] = ordered.get(day, 0.0) + litres
-    usual = RISK_VULNERABLE if survey is not None and survey.vulnerable else RISK
-    return OrderSettings(
-        lead_days=read_option("--lead-days", given.lead_days, parse_lead_days),
-        holidays=given.holidays,
-        closed=frozenset(read_option("--closed", text, parse_date) for text in given.closed),
-        look_every_days=read_option("--look-every-days", given.look_every_days, parse_whole),
-        risk=usual if given.risk is None else read_option("--risk", given.risk, parse_number),
-        min_drop_l=read_option("--min-drop-l", given.min_drop_l, parse_number),
-        ordered=ordered,
-    )
 
 
 def _readings(desk: Desk, path: Path | None, layout: Layout) -> ParsedReadings | None:

@@ -48,7 +48,7 @@ class Layout:
 
 @dataclass(frozen=True, slots=True)
 class Ordering:
-    """How oil is ordered here, as typed; ``risk`` None stands for the home's own."""
+    """How oil is ordered here and what it costs, as typed; ``risk`` None stands for the home's own."""
 
     lead_days: str = "3-10"
     holidays: str | None = None
@@ -57,6 +57,13 @@ class Ordering:
     risk: str | None = None
     min_drop_l: str = "500"
     ordered: Sequence[str] = ()
+    lead_table: Path | None = None
+    quotes: Path | None = None
+    quote: Sequence[str] = ()
+    price_drift: str | None = None
+    delivery_cost: str | None = None
+    holding_cost: str | None = None
+    budget: str | None = None
 
 
 def weather_parser(path: Path, layout: Layout, zone: str | ZoneInfo) -> Callable[[bytes], ParsedWeather]:

@@ -68,6 +68,10 @@ AsOf = Annotated[
     ),
 ]
 LeadDays = Annotated[str, typer.Option(metavar="A-B", help="Working days from order to delivery.")]
+LeadTable = Annotated[
+    Path | None,
+    _file("T.CSV", "Chance of each lead time, instead of A-B: days and chance, or days and deliveries."),
+]
 Holidays = Annotated[
     str | None, typer.Option(metavar="CODE", help="Public holidays, such as IE or GB-ENG. Default none.")
 ]
@@ -89,6 +93,36 @@ Ordered = Annotated[
     typer.Option(
         metavar="DATE:LITRES",
         help="An order placed, with the day it is promised for; may be given several times.",
+    ),
+]
+
+QuotesFile = Annotated[
+    Path | None, _file("Q.CSV", "Prices: from_litres, price_per_litre and, optionally, date.")
+]
+Quote = Annotated[
+    list[str] | None,
+    typer.Option(
+        metavar="LITRES:PRICE",
+        help="The price of a litre from a quantity on; may be given several times: 500:0.62, 1000:0.60.",
+    ),
+]
+PriceDrift = Annotated[
+    str | None,
+    typer.Option(
+        metavar="PART", help="Expected change of prices a month: 0.02 for 2 % more, -0.01 for 1 % less."
+    ),
+]
+DeliveryCost = Annotated[
+    str | None, typer.Option(metavar="MONEY", help="What a delivery costs beside its litres.")
+]
+HoldingCost = Annotated[
+    str | None,
+    typer.Option(metavar="PART", help="What oil in the tank costs a year, as a part of its price: 0.05."),
+]
+Budget = Annotated[
+    str | None,
+    typer.Option(
+        metavar="MONEY", help="The most to be spent on this order, in the money of the quotes; needs them."
     ),
 ]
 

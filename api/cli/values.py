@@ -91,6 +91,20 @@ def parse_ordered(text: str) -> tuple[date, float]:
     return parse_date(day), parse_number(litres)
 
 
+def parse_quote(text: str) -> tuple[float, float]:
+    """Read a price of a litre from a quantity on; raises ValueError for anything else.
+
+    Examples
+    --------
+    >>> parse_quote("500:0.62")
+    (500.0, 0.62)
+    """
+    litres, colon, price = text.partition(":")
+    if not colon:
+        raise ValueError("give LITRES:PRICE, such as 500:0.62")
+    return parse_number(litres), parse_number(price)
+
+
 def parse_as_of(text: str, zone: ZoneInfo) -> datetime:
     """Read the instant of knowledge: a date means the end of that civil day, a time that instant.
 

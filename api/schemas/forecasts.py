@@ -39,6 +39,21 @@ class RunDryOut(BaseModel):
     p95: date | None
 
 
+class OrderMoneyOut(BaseModel):
+    """What an order costs, in the money of its quotes; null members where the budget reaches no delivery."""
+
+    quoted: date
+    price_per_l: float | None
+    cost: float | None
+    budget: float | None
+    limited_by_budget: bool
+    smallest_l: float
+    smallest_cost: float
+    drift_per_month: float
+    safe_until: date | None
+    waiting_cost: float | None
+
+
 class OrderOut(BaseModel):
     """Between which dates to order (not: to have it delivered), and how many litres. [L]"""
 
@@ -47,6 +62,7 @@ class OrderOut(BaseModel):
     litres: float | None
     note: str
     text: str
+    money: OrderMoneyOut | None = Field(default=None, description="null where no prices were given")
 
 
 class DayOut(BaseModel):

@@ -29,7 +29,7 @@ from forecaster.past_weather import PastWeather
 from forecaster.pipeline.ahead import lay_weather_ahead, look_ahead, place_normals
 from forecaster.pipeline.behind import Behind, additions, look_behind, observations, past_litres
 from forecaster.pipeline.inputs import HORIZON_DAYS, Inputs, known_at
-from forecaster.reorder import advise_order, order_below_l
+from forecaster.reorder import Spells, advise_order, order_below_l
 from forecaster.run_dry import chance_dry, run_dry_date, run_dry_days
 from forecaster.states import Reason, State
 
@@ -114,17 +114,20 @@ def _learn(known: Inputs, behind: Behind, normals: Normals, *, today: np.datetim
     return fit_burn_model(
         behind.drivers, behind.midnights, observations(behind, known.tank), additions(behind, known.tank),
         behind.house.prior, as_of=instant(known.as_of), normal_temp_c=normal_day(normals, year)[0],
-        capacity_l=known.tank.capacity_l, past_litres=past_litres(known, behind.house, normals),
+        capacity_l=known.tank.capacity_l, past_litres=past_litres(known, behind, normals),
         settings=known.model,
     )  # fmt: skip
 
 
+def _run_dry(paths: Paths, *, heel_l: float) -> Floats:
+    """First day on which each path is at or below the heel, inf for never."""
+    # a path that is dry already at as-of was dry before the first evening
+    return np.where(paths.now_l <= heel_l, 0.0, run_dry_days(paths.litres, heel_l=heel_l))
+
+
 def _chance_dry(paths: Paths, *, heel_l: float) -> Floats:
     """Chance of having touched the heel by the end of each day."""
-    run_dry = run_dry_days(paths.litres, heel_l=heel_l)
-    # a path that is dry already at as-of was dry before the first evening
-    run_dry = np.where(paths.now_l <= heel_l, 0.0, run_dry)
-    return chance_dry(run_dry, days=paths.litres.shape[1])
+    return chance_dry(_run_dry(paths, heel_l=heel_l), days=paths.litres.shape[1])
 
 
 def _decide(
@@ -132,9 +135,12 @@ def _decide(
 ) -> Forecast:
     """Draw the advice from the paths, look for what is wrong, and let the gate decide."""
     tank, first = known.tank, paths.date[0].item()
+    spells = Spells(
+        _run_dry(paths, heel_l=tank.heel_l), paths.scenario_of, paths.temp_c, normal_day(normals, paths.date)[0]
+    )  # fmt: skip
     order = advise_order(
         paths.litres, p_dry, now_l=paths.now_l, first=first, safe_fill_l=tank.safe_fill_l,
-        settings=known.settings,
+        settings=known.settings, spells=spells,
     )  # fmt: skip
     evidence = Evidence(
         as_of=known.as_of, zone=zone_of(known.timezone), tank=tank, levels=behind.levels,
@@ -151,7 +157,8 @@ def _decide(
         earlier=known.appointment, filled_at=behind.last_filled,
         order_by=order.latest if posterior.observed_from is not None else None,
         order_below_l=order_below_l(
-            paths.litres, now_l=paths.now_l, first=first, heel_l=tank.heel_l, settings=known.settings
+            paths.litres, now_l=paths.now_l, first=first, heel_l=tank.heel_l, settings=known.settings,
+            spells=spells,
         ),
     )  # fmt: skip
 

@@ -194,7 +194,7 @@ def economic_quantity_l(
     # the next step's litres cost less or more: they belong to it
     end = np.nextafter(np.append(start[1:], np.inf), 0.0)
     high = np.minimum(end[None, :], np.asarray(most_l)[:, None])
-    with np.errstate(divide="ignore"):
+    with np.errstate(divide="ignore", invalid="ignore"):
         # where holding costs nothing, as much as goes in
         held = spending.holding_per_year * price
         free = np.where(held > 0, np.sqrt(2.0 * spending.delivery_cost * yearly_l / held), np.inf)
