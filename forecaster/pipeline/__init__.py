@@ -18,7 +18,7 @@ from datetime import date, timedelta
 import numpy as np
 import numpy.typing as npt
 
-from forecaster.anomalies import Evidence, find_reasons, last_believed
+from forecaster.anomalies import Evidence, find_reasons, last_believed, watch_level
 from forecaster.burn_model import Posterior, fit_burn_model
 from forecaster.civil import civil_date, instant, zone_of
 from forecaster.climate import Normals, normal_day
@@ -114,7 +114,7 @@ def _learn(known: Inputs, behind: Behind, normals: Normals, *, today: np.datetim
     return fit_burn_model(
         behind.drivers, behind.midnights, observations(behind, known.tank), additions(behind, known.tank),
         behind.house.prior, as_of=instant(known.as_of), normal_temp_c=normal_day(normals, year)[0],
-        capacity_l=known.tank.capacity_l, past_litres=past_litres(known, behind, normals),
+        capacity_l=known.tank.capacity_l, past_litres=past_litres(known, behind.house, normals),
         settings=known.model,
     )  # fmt: skip
 
@@ -135,6 +135,10 @@ def _decide(
 ) -> Forecast:
     """Draw the advice from the paths, look for what is wrong, and let the gate decide."""
     tank, first = known.tank, paths.date[0].item()
+    watch = watch_level(
+        observations(behind, tank), additions(behind, tank), behind.drivers, behind.midnights, posterior,
+        behind.house.prior, settings=known.model,
+    )  # fmt: skip
     spells = Spells(
         _run_dry(paths, heel_l=tank.heel_l), paths.scenario_of, paths.temp_c, normal_day(normals, paths.date)[0]
     )  # fmt: skip
@@ -146,7 +150,7 @@ def _decide(
         as_of=known.as_of, zone=zone_of(known.timezone), tank=tank, levels=behind.levels,
         deliveries=behind.deliveries, rises=behind.rises, tickets=behind.tickets, posterior=posterior,
         past=behind.past, drivers=behind.drivers, midnights=behind.midnights, prior=behind.house.prior,
-        now_l=paths.now_l, settings=known.model, outlook=known.outlook,
+        now_l=paths.now_l, settings=known.model, outlook=known.outlook, watch=watch,
     )  # fmt: skip
     wide = [Reason("far_normals", State.WIDE, note) for note in normals.notes]
     wide += [Reason("confirmed", State.WIDE, note) for note in tank.notes]
