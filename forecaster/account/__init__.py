@@ -44,7 +44,7 @@ def make_account(inputs: Inputs, working: Working, *, rng: np.random.Generator) 
     given = Given(
         drivers=behind.drivers, midnights=behind.midnights, observations=observations(behind, known.tank),
         additions=additions(behind, known.tank),
-        past_litres=past_litres(known, behind.house, working.normals), prior=behind.house.prior,
+        past_litres=past_litres(known, behind, working.normals), prior=behind.house.prior,
         posterior=working.posterior, settings=known.model,
         normal_temp_c=normal_day(working.normals, np.arange(today, today + 365, dtype="datetime64[D]"))[0],
         capacity_l=known.tank.capacity_l,

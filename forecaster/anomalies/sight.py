@@ -11,6 +11,7 @@ import numpy as np
 import numpy.typing as npt
 
 from forecaster.anomalies.evidence import Evidence
+from forecaster.deliveries import levels_by_tickets
 from forecaster.phrases import days_text, litres_text
 from forecaster.screening import Flag, rise_limit_l
 from forecaster.states import Reason, State
@@ -58,8 +59,9 @@ def silence(e: Evidence) -> Sequence[Reason]:
     at = e.levels.at[e.trusted()]
     only_fills = len(at) == 0
     if only_fills:
-        filled = (e.deliveries.filled == "yes") & ~e.deliveries.removed
-        at = np.sort(e.deliveries.at[filled])
+        # a ticket with dips tells two levels at once: its day counts
+        told = levels_by_tickets(e.deliveries, e.tank).at.astype("datetime64[D]")
+        at = np.unique(told).astype("datetime64[s]")
     if len(at) == 0:
         return ()
     alone = ONE_FILL_H if only_fills else ONE_LEVEL_H

@@ -114,7 +114,7 @@ def _learn(known: Inputs, behind: Behind, normals: Normals, *, today: np.datetim
     return fit_burn_model(
         behind.drivers, behind.midnights, observations(behind, known.tank), additions(behind, known.tank),
         behind.house.prior, as_of=instant(known.as_of), normal_temp_c=normal_day(normals, year)[0],
-        capacity_l=known.tank.capacity_l, past_litres=past_litres(known, behind.house, normals),
+        capacity_l=known.tank.capacity_l, past_litres=past_litres(known, behind, normals),
         settings=known.model,
     )  # fmt: skip
 

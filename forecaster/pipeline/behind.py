@@ -14,7 +14,17 @@ from forecaster.burn_model import Additions, Drivers, House, Observations, PastL
 from forecaster.civil import midnights, to_datetime, zone_of
 from forecaster.climate import Normals
 from forecaster.confidence import LastTrusted
-from forecaster.deliveries import Deliveries, Rise, TicketCheck, check_tickets, find_rises, put_where_seen
+from forecaster.deliveries import (
+    Deliveries,
+    Rise,
+    TicketCheck,
+    burned_by_bills,
+    check_tickets,
+    find_rises,
+    levels_by_tickets,
+    merge_receipts,
+    put_where_seen,
+)
 from forecaster.dwelling import Survey, burn_prior
 from forecaster.forecast import daily_oil_c
 from forecaster.fuel import to_bulk_litres, to_litres_at_15c
@@ -32,10 +42,6 @@ WARM_UP_D = 30
 """Days of weather before the first level, for the house's thermal inertia. [d]"""
 TICKET_SD = 0.015
 """Ticket against level never agree exactly: the tank's table is off. Relative sd. [-]"""
-FILLED_SD = 0.05
-"""A tank said to have been filled stands at its safe fill within that part of its capacity. [-]"""
-RECEIPT_SD = 0.25
-"""What receipts leave open about the levels at their ends, as part of the capacity. [-]"""
 LEAST_SD_L = 1.0
 """No level is taken as known better than that. [L]"""
 HEIGHT_SD_MM = 5.0
@@ -99,7 +105,7 @@ def look_behind(known: Inputs, normals: Normals, *, today: np.datetime64) -> Beh
     past = complete_weather(known.weather, normals, first=_first_day(known, today=today), today=today)
     days = midnights(past.date[0].item(), len(past.date), zone_of(known.timezone))
     levels = _levels(known, past, days)
-    deliveries = known.deliveries if known.deliveries is not None else Deliveries.none()
+    deliveries = _put_in(known)
     prior = burn_prior(survey, tank.fuel)
     house = House(normals.latitude, normals.longitude or 0.0, survey, prior, known.diary, known.stove_log)
     return Behind(
@@ -110,23 +116,26 @@ def look_behind(known: Inputs, normals: Normals, *, today: np.datetime64) -> Beh
 
 
 def observations(behind: Behind, tank: Tank) -> Observations:
-    """Trusted levels, and tanks said to have been filled where no sensor tells."""
-    levels, deliveries = behind.levels, behind.deliveries
+    """Trusted levels; where no sensor tells any, the levels that tickets tell."""
+    levels = behind.levels
     # a rise that one level shows and no ticket explains is not believed until a second level shows it
     ok = levels.trusted() & ~held_back(levels, behind.rises)
     used = levels.where(ok)
-    filled = (deliveries.filled == "yes") & ~deliveries.removed
-    if filled.any() and len(used) == 0:
-        oil = behind.oil_c[_day_of(deliveries.at[filled], behind)]
-        n = int(filled.sum())
-        return Observations(
-            deliveries.at[filled] + np.timedelta64(1, "s"), np.full(n, tank.safe_fill_l),
-            np.full(n, FILLED_SD * tank.capacity_l), to_bulk_litres(1.0, oil, tank.fuel.density_15c),
-            np.full(n, 1.0), np.zeros(n, bool), np.zeros(n, bool),
-        )  # fmt: skip
+    if len(used) == 0:
+        return _told_by_tickets(behind, tank)
     return Observations(
         used.at, used.litres, np.maximum(used.sd_l, LEAST_SD_L),
         to_bulk_litres(1.0, used.oil_c, tank.fuel.density_15c), used.step_l, used.censored, levels.repeats()[ok],
+    )  # fmt: skip
+
+
+def _told_by_tickets(behind: Behind, tank: Tank) -> Observations:
+    told = levels_by_tickets(behind.deliveries, tank)
+    none = np.zeros(len(told), bool)
+    oil_c = behind.oil_c[_day_of(told.at, behind)]
+    return Observations(
+        told.at, told.litres, np.maximum(told.sd_l, LEAST_SD_L),
+        to_bulk_litres(1.0, oil_c, tank.fuel.density_15c), np.ones(len(told)), none, none,
     )  # fmt: skip
 
 
@@ -154,29 +163,38 @@ def additions(behind: Behind, tank: Tank) -> Additions:
     )
 
 
-def past_litres(inputs: Inputs, house: House, normals: Normals) -> PastLitres | None:
-    """Litres burned between the first and the last receipt before the first level."""
-    receipts = inputs.receipts
-    if receipts is None or len(receipts.date) < 2:
+def past_litres(known: Inputs, behind: Behind, normals: Normals) -> PastLitres | None:
+    """Litres burned before the first level, as bills and tickets tell."""
+    seen = observations(behind, known.tank)
+    level = (seen.at[0], float(seen.litres[0]), float(seen.sd_l[0])) if len(seen.at) else None
+    if len(seen.at) and seen.at_least[0]:
+        level = None
+    today = behind.past.date[-1]
+    burn = burned_by_bills(_bills(known), known.tank, today=today, level=level)
+    if burn is None:
         return None
-    first_level = (
-        inputs.readings.at[0].astype("datetime64[D]")
-        if inputs.readings is not None and len(inputs.readings.at)
-        else np.datetime64("9999-01-01")
-    )
-    before = receipts.date <= first_level
-    date, litres, filled = receipts.date[before], receipts.litres[before], receipts.filled[before]
-    if len(date) < 2 or (date[-1] - date[0]).astype(int) < 60:
-        return None
-    span = np.arange(date[0], date[-1], dtype="datetime64[D]")
-    weather = complete_weather(inputs.weather, normals, first=span[0], today=span[-1] + 1)
-    drivers = house_drivers(span, weather.temp_c[:-1], weather.ghi_wh_m2[:-1], house=house)
-    # what was put in after the first fill, up to and with the last, was burned in between
-    both_full = filled[0] == "yes" and filled[-1] == "yes"
-    sd = (FILLED_SD if both_full else RECEIPT_SD) * inputs.tank.capacity_l
+    span = np.arange(burn.first, burn.last, dtype="datetime64[D]")
+    weather = complete_weather(known.weather, normals, first=span[0], today=span[-1] + 1)
+    drivers = house_drivers(span, weather.temp_c[:-1], weather.ghi_wh_m2[:-1], house=behind.house)
     assumed = float(weather.assumed[:-1].sum())
-    sd = float(np.hypot(sd, house.prior.slope_l_per_kday * ASSUMED_DAY_K * np.sqrt(assumed)))
-    return PastLitres(drivers, float(litres[1:].sum()), sd)
+    by_weather = behind.house.prior.slope_l_per_kday * ASSUMED_DAY_K * np.sqrt(assumed)
+    return PastLitres(drivers, burn.litres, float(np.hypot(burn.sd_l, by_weather)))
+
+
+def _bills(known: Inputs) -> Deliveries:
+    """Tickets and bills together, each once."""
+    tickets = known.deliveries if known.deliveries is not None else Deliveries.none()
+    if known.receipts is None:
+        return tickets
+    return merge_receipts(tickets, known.receipts, tz=known.timezone)
+
+
+def _put_in(known: Inputs) -> Deliveries:
+    """Deliveries of the tank: the tickets, and the bills where no sensor shows when the oil came."""
+    # a bill is often dated days later: beside a sensor it would be a ticket without its rise
+    if known.readings is not None and len(known.readings.at):
+        return known.deliveries if known.deliveries is not None else Deliveries.none()
+    return _bills(known)
 
 
 def _day_of(at: Instants, behind: Behind) -> npt.NDArray[np.intp]:
@@ -199,8 +217,9 @@ def _first_day(inputs: Inputs, *, today: np.datetime64) -> np.datetime64:
     firsts = [today]
     if inputs.readings is not None and len(inputs.readings.at):
         firsts.append(inputs.readings.at[0].astype("datetime64[D]"))
-    if inputs.deliveries is not None and len(inputs.deliveries.at):
-        firsts.append(inputs.deliveries.at.min().astype("datetime64[D]"))
+    put_in = _put_in(inputs).at
+    if len(put_in):
+        firsts.append(put_in.min().astype("datetime64[D]"))
     earliest: np.datetime64 = min(firsts) - np.timedelta64(WARM_UP_D, "D")
     return earliest
 
