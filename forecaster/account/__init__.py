@@ -15,7 +15,7 @@ from forecaster.account.system import Given
 from forecaster.civil import civil_date, zone_of
 from forecaster.climate import normal_day
 from forecaster.pipeline import Inputs, Working, known_at
-from forecaster.pipeline.behind import additions, look_behind, observations, past_litres
+from forecaster.pipeline.behind import additions, learn_behind, observations, past_litres
 
 __all__ = ["PARTS", "Account", "Entry", "Figure", "Ground", "make_account"]
 
@@ -40,7 +40,7 @@ def make_account(inputs: Inputs, working: Working, *, rng: np.random.Generator) 
     known = known_at(inputs)
     zone = zone_of(known.timezone)
     today = np.datetime64(civil_date(known.as_of, zone), "D")
-    behind = look_behind(known, working.normals, today=today)
+    known, behind = learn_behind(known, working.normals, today=today)
     given = Given(
         drivers=behind.drivers, midnights=behind.midnights, observations=observations(behind, known.tank),
         additions=additions(behind, known.tank),

@@ -8,6 +8,7 @@ Source   common practice, no source; windows from a trial on simulated homes
 """
 
 from forecaster.deliveries.bills import PastBurn, ToldLevels, burned_by_bills, levels_by_tickets
+from forecaster.deliveries.pours import pours_of
 from forecaster.deliveries.rises import Rise, TicketCheck, check_tickets, find_rises, put_where_seen
 from forecaster.deliveries.tickets import (
     Deliveries,
@@ -31,5 +32,6 @@ __all__ = [
     "merge_receipts",
     "parse_deliveries",
     "parse_receipts",
+    "pours_of",
     "put_where_seen",
 ]

@@ -27,7 +27,7 @@ from forecaster.forecast import Paths
 from forecaster.levels import Levels
 from forecaster.past_weather import PastWeather
 from forecaster.pipeline.ahead import lay_weather_ahead, look_ahead, place_normals
-from forecaster.pipeline.behind import Behind, additions, look_behind, observations, past_litres
+from forecaster.pipeline.behind import Behind, additions, learn_behind, observations, past_litres
 from forecaster.pipeline.inputs import HORIZON_DAYS, Inputs, known_at
 from forecaster.reorder import Spells, advise_order, order_below_l
 from forecaster.run_dry import chance_dry, run_dry_date, run_dry_days
@@ -98,7 +98,7 @@ def work_out(inputs: Inputs, *, rng: np.random.Generator) -> Working:
     known = known_at(inputs)
     today = np.datetime64(civil_date(known.as_of, zone_of(known.timezone)), "D")
     normals = place_normals(known)
-    behind = look_behind(known, normals, today=today)
+    known, behind = learn_behind(known, normals, today=today)
     posterior = _learn(known, behind, normals, today=today)
     paths = look_ahead(known, behind, posterior, normals, today=today, rng=rng)
     p_dry = _chance_dry(paths, heel_l=known.tank.heel_l)

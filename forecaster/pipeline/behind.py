@@ -3,7 +3,7 @@
 Flow     inputs -> levels, tickets and rises, past weather, drivers -> **behind** -> burn model
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime
 
 import numpy as np
@@ -23,6 +23,7 @@ from forecaster.deliveries import (
     find_rises,
     levels_by_tickets,
     merge_receipts,
+    pours_of,
     put_where_seen,
 )
 from forecaster.dwelling import Survey, burn_prior
@@ -33,7 +34,7 @@ from forecaster.past_weather import PastWeather, complete_weather
 from forecaster.pipeline.inputs import Inputs
 from forecaster.readings import Readings
 from forecaster.screening import screen_readings
-from forecaster.tanks import Tank
+from forecaster.tanks import Tank, learn_table
 
 Floats = npt.NDArray[np.float64]
 Instants = npt.NDArray[np.datetime64]
@@ -87,6 +88,25 @@ class Behind:
         if index is None:
             return None
         return LastTrusted(to_datetime(self.levels.at[index]), float(self.levels.litres[index]))
+
+
+def learn_behind(known: Inputs, normals: Normals, *, today: np.datetime64) -> tuple[Inputs, Behind]:
+    """Look behind, learn the tank's table from tickets where it is not exact, and look again through it.
+
+    Returns
+    -------
+    known : Inputs
+        With the tank as learnt; the same where its table is exact or no ticket tells of it.
+    behind : Behind
+    """
+    behind = look_behind(known, normals, today=today)
+    tank = known.tank
+    pours = pours_of(behind.tickets, behind.levels, behind.deliveries, tank)
+    learnt = learn_table(tank, pours).tank
+    if learnt is tank:
+        return known, behind
+    known = replace(known, tank=learnt)
+    return known, look_behind(known, normals, today=today)
 
 
 def look_behind(known: Inputs, normals: Normals, *, today: np.datetime64) -> Behind:

@@ -65,6 +65,7 @@ Linked tanks of one level are one store; a valved reserve is a tank of its own.
 from forecaster.tanks.cylinder import LyingCylinder
 from forecaster.tanks.file import parse_tank
 from forecaster.tanks.heads import Elliptical, Flat, Head, Torispherical
+from forecaster.tanks.learnt import LearntTable, Pour, learn_table
 from forecaster.tanks.shape import Shape
 from forecaster.tanks.strapping import StrappingTable
 from forecaster.tanks.tank import Tank
@@ -81,15 +82,18 @@ __all__ = [
     "Elliptical",
     "Flat",
     "Head",
+    "LearntTable",
     "LyingBox",
     "LyingCylinder",
     "Moulded",
+    "Pour",
     "Shape",
     "StrappingTable",
     "Tank",
     "Torispherical",
     "UprightBox",
     "UprightCylinder",
+    "learn_table",
     "lying_oval",
     "parse_tank",
     "upright_oval",
