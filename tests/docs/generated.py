@@ -279,6 +279,23 @@ def accuracy() -> str:
     )
 
 
+def simulated_accuracy() -> str:
+    """Give the tables of the simulated houses and the cases lost, from the last run kept."""
+    from tests.accuracy.simulated import tables as t
+    from tests.accuracy.tables import load
+
+    path = ROOT / "tests" / "accuracy" / "simulated.json"
+    if not path.exists():
+        return "Not measured yet: `make accuracy`."
+    results = load(path)
+    named = "\n".join(f"- {words}" for words in t.losses(results)) or "- nowhere"
+    return (
+        f"{t.caption(results)}\n\nWith receipts of the two years before:\n\n{t.score_table(results)}\n\n"
+        f"Without receipts:\n\n{t.score_table(results, receipts=False)}\n\n{t.cover_table(results)}\n\n"
+        f"{t.day_table(results)}\n\nWhere a rival scores better:\n\n{named}"
+    )
+
+
 def benchmarks() -> str:
     """Give the benchmarks of the last run kept."""
     from tests.benchmarks.run import RESULTS
