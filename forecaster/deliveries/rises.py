@@ -14,15 +14,19 @@ import numpy.typing as npt
 
 from forecaster.deliveries.tickets import Deliveries
 from forecaster.levels import Levels
-from forecaster.screening import rise_limit_l
+from forecaster.screening import fall_limit_l, rise_limit_l
 from forecaster.units import SECONDS_PER_DAY, Floats
 
 AFTER, BEFORE = 3, 5
 """So many levels on each side of a rise are looked at, where there are as many."""
+STAYS_D = 1.5
+"""...and, of a sensor that reads often, all after it for so long: two false echoes in a row are no delivery. [d]"""
 NEAR_D = 7.0
 """...and no further away. [d]"""
 AROUND_D = 10.0
 """The tank's own burn is averaged over so many days on each side. [d]"""
+MOST_L_PER_DAY = 70.0
+"""No more is taken for the tank's own burn: a large domestic burner that never stops. [L/d]"""
 MERGE_H = 36.0
 """Rising steps that follow each other this closely are one delivery: seen while it ran, or with one false
 reading in the middle. [h]"""
@@ -259,7 +263,10 @@ def _series(levels: Levels, expected_burn_l: Floats | None) -> _Series:
 def _own_burn_l(day: Floats, litres: Floats, sd_l: Floats) -> Floats:
     """Burn up to each level as the tank's own falls show it, averaged over the days around. [l]"""
     step = np.diff(litres, prepend=litres[:1])
-    fallen = np.cumsum(np.where(step > rise_limit_l(sd_l), 0.0, -step))
+    # neither deliveries nor false echoes and losses are burn
+    most = fall_limit_l(np.diff(day, prepend=day[:1]), burner=MOST_L_PER_DAY, sd_l=sd_l)
+    burned = (step <= rise_limit_l(sd_l)) & (-step <= most)
+    fallen = np.cumsum(np.where(burned, -step, 0.0))
     if len(day) < 2:
         return np.zeros(len(day))
     early, late = np.maximum(day - AROUND_D, day[0]), np.minimum(day + AROUND_D, day[-1])
@@ -282,7 +289,8 @@ def _events(s: _Series) -> list[_Event]:
     for k, (first, last) in enumerate(spans):
         end = spans[k + 1][0] + 1 if k + 1 < len(spans) else len(s.at)
         before = [i for i in _near(s, range(first, bounds[k] - 1, -1), first, BEFORE) if not s.censored[i]]
-        after = _near(s, range(last, end), last, AFTER)
+        soon = int(np.searchsorted(s.day, s.day[last] + STAYS_D, side="right")) - last
+        after = _near(s, range(last, end), last, max(AFTER, soon))
         rise = float(np.median(s.unburned_l[after]) - np.median(s.unburned_l[before]))
         confirmed = len(after) >= 2
         at_least = bool(s.censored[after].any())

@@ -293,6 +293,14 @@ def test_rise_that_does_not_stay_is_no_delivery() -> None:
     assert find_rises(levels_of(litres), Deliveries.none()) == ()
 
 
+@pytest.mark.parametrize("echoes", [(1084.0, 1017.0), (265.0, 662.0)], ids=["two_high", "two_low"])
+def test_two_false_echoes_in_a_row_are_no_delivery(echoes: tuple[float, float]) -> None:
+    """Of a sensor that reads every six hours, two false echoes high or low in a row make no rise."""
+    litres = np.full(40, 556.0) - 0.5 * np.arange(40)
+    litres[20:22] = echoes
+    assert find_rises(levels_of(litres, hours=6.0), Deliveries.none()) == ()
+
+
 def test_newest_rise_is_told_as_unconfirmed() -> None:
     """A rise that only the last level shows is a delivery not yet confirmed."""
     (rise,) = find_rises(house((19, 900.0)), Deliveries.none())
