@@ -1,7 +1,8 @@
 """The household's diary: days on which the home burns otherwise than usual.
 
-Flow     diary.csv -> **factors by day** -> burn model, forecast
-Formula  burn = base factor · base load + heat factor · heating, with the factors in `FACTORS`
+Flow     diary.csv -> **factors by day**, declared changes -> burn model, forecast
+Formula  burn = base factor · base load + heat factor · heating, with the factors in `FACTORS`;
+         "panels heat water" spares its share of the hot water only
 Source   The factors are assumptions: no measurement stands behind them. Their effect is plain: a
          fortnight marked "away" in January counts as about five ordinary days.
 
@@ -29,10 +30,11 @@ MAX_DAYS = 366
 
 @dataclass(frozen=True, slots=True)
 class Factors:
-    """What an entry makes of the usual base load and of the usual heating. [-]"""
+    """What an entry makes of the usual base load and heating, and of the hot water something else makes. [-]"""
 
     base: float
     heat: float
+    water_spared: float = 0.0
 
 
 FACTORS: Mapping[str, Factors] = MappingProxyType(
@@ -42,9 +44,13 @@ FACTORS: Mapping[str, Factors] = MappingProxyType(
         "guests": Factors(base=1.4, heat=1.1),
         "let": Factors(base=1.1, heat=1.0),
         "boiler off": Factors(base=0.0, heat=0.0),
+        "panels heat water": Factors(base=1.0, heat=1.0, water_spared=0.9),
     }
 )
 """The words that a diary may hold, and what they stand for. Assumptions."""
+
+CHANGES = ("new boiler", "insulation", "occupants", "stove")
+"""Words of a change for good: from its day on the home burns otherwise, and what was learnt counts less."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -56,8 +62,18 @@ class DiaryEntry:
     what: str
 
 
+@dataclass(frozen=True, slots=True)
+class DeclaredChange:
+    """A change of the house or household for good: its day, and one of the words of `CHANGES`."""
+
+    date: date
+    what: str
+
+
 def parse_diary(data: bytes | str) -> tuple[tuple[DiaryEntry, ...], tuple[Problem, ...]]:
     r"""Read a diary: ``start,end,what``, days in the past or ahead.
+
+    Rows of a change for good (`CHANGES`) are checked here and read by `parse_changes`.
 
     Parameters
     ----------
@@ -82,20 +98,47 @@ def parse_diary(data: bytes | str) -> tuple[tuple[DiaryEntry, ...], tuple[Proble
     >>> rows = "start,end,what\n2024-02-01,2024-02-09,Away\n2024-03-01,2024-03-02,skiing\n"
     >>> entries, problems = parse_diary(rows)
     >>> entries[0].what, str(problems[0])
-    ('away', "row 3, what: give one of: away, frost setting, guests, let, boiler off (seen: 'skiing')")
+    ('away', "row 3, what: give one of: away, frost setting, guests, let, boiler off, ...")
     """
+    found, problems = _read(data)
+    entries = tuple(sorted((e for e in found if isinstance(e, DiaryEntry)), key=lambda e: e.start))
+    return entries, problems
+
+
+def parse_changes(data: bytes | str) -> tuple[DeclaredChange, ...]:
+    r"""Read from the same table what changed for good: a new boiler, insulation, occupants, a stove.
+
+    Parameters
+    ----------
+    data : bytes or str
+        As for `parse_diary`, which names the bad rows. A change has a start and no end.
+
+    Returns
+    -------
+    tuple of DeclaredChange
+        By date.
+
+    Examples
+    --------
+    >>> parse_changes("start,end,what\n2024-02-01,2024-02-09,away\n2024-05-03,,New boiler\n")
+    (DeclaredChange(date=datetime.date(2024, 5, 3), what='new boiler'),)
+    """
+    found, _ = _read(data)
+    return tuple(sorted((c for c in found if isinstance(c, DeclaredChange)), key=lambda c: c.date))
+
+
+def _read(data: bytes | str) -> tuple[list[DiaryEntry | DeclaredChange], tuple[Problem, ...]]:
     table = parse_rows(data, error=SurveyError)
     require_columns(table, ("start", "end", "what"), error=SurveyError)
-    entries: list[DiaryEntry] = []
+    found: list[DiaryEntry | DeclaredChange] = []
     problems = list(table.problems)
     for row in table.rows:
-        found = _read_row(row, entries)
-        if isinstance(found, Problem):
-            problems.append(found)
-        else:
-            entries.append(found)
-    in_order = tuple(sorted(entries, key=lambda e: e.start))
-    return in_order, tuple(sorted(problems, key=lambda p: p.row or 0))
+        entry = _read_row(row, [e for e in found if isinstance(e, DiaryEntry)])
+        if isinstance(entry, Problem):
+            problems.append(entry)
+        elif entry not in found or isinstance(entry, DiaryEntry):
+            found.append(entry)
+    return found, tuple(sorted(problems, key=lambda p: p.row or 0))
 
 
 def diary_factors(entries: Sequence[DiaryEntry], dates: Dates) -> tuple[Floats, Floats]:
@@ -128,10 +171,45 @@ def diary_factors(entries: Sequence[DiaryEntry], dates: Dates) -> tuple[Floats, 
     return base, heat
 
 
-def _read_row(row: Row, earlier: Sequence[DiaryEntry]) -> DiaryEntry | Problem:
+def water_spared(entries: Sequence[DiaryEntry], dates: Dates) -> Floats:
+    r"""Find the share of the hot water that something else makes, day by day.
+
+    Parameters
+    ----------
+    entries : sequence of DiaryEntry
+    dates : datetime64[D] array, shape (day,)
+
+    Returns
+    -------
+    float array, shape (day,)
+        0 on days of which the diary tells nothing. [-]
+
+    Examples
+    --------
+    >>> entries, _ = parse_diary("start,end,what\n2024-06-02,2024-06-03,panels heat water\n")
+    >>> water_spared(entries, np.arange("2024-06-01", "2024-06-04", dtype="datetime64[D]"))
+    array([0. , 0.9, 0.9])
+    """
+    days = np.asarray(dates, dtype="datetime64[D]")
+    spared = np.zeros(days.shape)
+    for entry in entries:
+        within = (days >= np.datetime64(entry.start, "D")) & (days <= np.datetime64(entry.end, "D"))
+        spared[within] = FACTORS[entry.what].water_spared
+    return spared
+
+
+def _read_row(row: Row, earlier: Sequence[DiaryEntry]) -> DiaryEntry | DeclaredChange | Problem:
     def problem(code: str, field: str, mend: str) -> Problem:
         return Problem(code, field, mend, row.cells[field], row.number)
 
+    what = " ".join(row.cells["what"].lower().replace("_", " ").split())
+    if what in CHANGES:
+        if row.cells["end"] not in ("", row.cells["start"]):
+            return problem("change_with_end", "end", f"leave it empty: {what} counts from its start on")
+        try:
+            return DeclaredChange(parse_date(row.cells["start"]), what)
+        except ValueError as bad:
+            return problem("not_a_date", "start", str(bad))
     days: dict[str, date] = {}
     for field in ("start", "end"):
         try:
@@ -139,13 +217,12 @@ def _read_row(row: Row, earlier: Sequence[DiaryEntry]) -> DiaryEntry | Problem:
         except ValueError as bad:
             return problem("not_a_date", field, str(bad))
     start, end = days["start"], days["end"]
-    what = " ".join(row.cells["what"].lower().replace("_", " ").split())
     if end < start:
         return problem("end_before_start", "end", f"give a day from {start} on; the last day counts too")
     if (end - start).days >= MAX_DAYS:
         return problem("too_long", "end", f"give at most {MAX_DAYS} days in one row")
     if what not in FACTORS:
-        return problem("unknown_word", "what", f"give one of: {', '.join(FACTORS)}")
+        return problem("unknown_word", "what", f"give one of: {', '.join((*FACTORS, *CHANGES))}")
     for entry in earlier:
         if start <= entry.end and entry.start <= end:
             mend = f"{entry.start} to {entry.end} is {entry.what} already; let each day stand once"

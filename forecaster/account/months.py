@@ -28,6 +28,7 @@ from forecaster.account.system import (
 )
 from forecaster.burn_model import House, house_drivers
 from forecaster.civil import civil_date, to_datetime
+from forecaster.diary import FACTORS
 from forecaster.dwelling import Solar, Survey
 from forecaster.past_weather import PastWeather
 from forecaster.tanks import Tank
@@ -199,7 +200,9 @@ def _spared_by_panels(house: House, past: PastWeather) -> Floats:
     """Base-load factor that panels on the roof took away on each day, shape (day,). [-]"""
     solar = house.survey.solar or Solar()
     bare = replace(house.survey, solar=replace(solar, thermal_m2=0.0, pv_kwp=0.0))
-    without = house_drivers(past.date, past.temp_c, past.ghi_wh_m2, house=replace(house, survey=bare))
+    diary = tuple(entry for entry in house.diary if FACTORS[entry.what].water_spared == 0.0)
+    plain = replace(house, survey=bare, diary=diary)
+    without = house_drivers(past.date, past.temp_c, past.ghi_wh_m2, house=plain)
     with_panels = house_drivers(past.date, past.temp_c, past.ghi_wh_m2, house=house)
     return np.asarray(without.base_factor - with_panels.base_factor)
 

@@ -9,8 +9,8 @@ import numpy as np
 import numpy.typing as npt
 
 from forecaster.burn_model.steps import Drivers
-from forecaster.diary import DiaryEntry, diary_factors
-from forecaster.dwelling import BurnPrior, Solar, Survey, hot_water_kwh_per_day
+from forecaster.diary import DiaryEntry, diary_factors, water_spared
+from forecaster.dwelling import BurnPrior, Solar, Survey, heating_by_month, hot_water_kwh_per_day
 from forecaster.solar import hot_water_share_from_sun, plane_irradiation_kwh_m2
 from forecaster.stove import StoveLog, evening_kwh
 
@@ -56,8 +56,10 @@ def house_drivers(date: Dates, temp_c: Floats, ghi_wh_m2: Floats, *, house: Hous
     )  # fmt: skip
     month = date.astype("datetime64[M]").astype(np.int64) % 12
     base, heat = diary_factors(house.diary, date)
+    heat = heat * np.asarray(heating_by_month(house.survey))[month]
     season = house.prior.hot_water_l_per_day[month]
-    spared = _water_spared(date, ghi_wh_m2, house=house, solar=solar, month=month)
+    by_panels = _water_spared(date, ghi_wh_m2, house=house, solar=solar, month=month)
+    spared = np.maximum(by_panels, water_spared(house.diary, date))
     base_factor = base * season * (1.0 - house.prior.hot_water_share_of_base[month] * spared)
     kwh, rate = _stove(date, house)
     return Drivers(

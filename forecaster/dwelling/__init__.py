@@ -21,7 +21,7 @@ from forecaster.dwelling.hot_water import (
 )
 from forecaster.dwelling.parsing import parse_survey, read_survey
 from forecaster.dwelling.prior import BurnPrior, burn_prior
-from forecaster.dwelling.survey import BOILERS, Boiler, Solar, Stove, Survey
+from forecaster.dwelling.survey import BOILERS, Boiler, Solar, Stove, Survey, heating_by_month
 
 __all__ = [
     "BOILERS",
@@ -34,6 +34,7 @@ __all__ = [
     "burn_prior",
     "gains_utilisation_factor",
     "heat_loss_w_per_k",
+    "heating_by_month",
     "hot_water_demand_kwh",
     "hot_water_kwh_per_day",
     "litres_of_hot_water_per_day",

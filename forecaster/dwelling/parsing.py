@@ -55,7 +55,7 @@ _NUMBERS: Mapping[str, _Range] = MappingProxyType(
 )
 _FLAGS = frozenset({"vulnerable", "solar.diverter"})
 _TEXTS = frozenset({"place", "timezone", "boiler", "hot_water"})
-_LISTS = frozenset({"hot_water_oil_months"})
+_LISTS = frozenset({"hot_water_oil_months", "heating_months", "heating_off_months"})
 _KNOWN = frozenset(_NUMBERS) | _FLAGS | _TEXTS | _LISTS
 _SECTIONS = ("stove", "solar")
 _HOT_WATER_WORDS: Mapping[str, HotWater] = MappingProxyType(
@@ -125,7 +125,8 @@ def read_survey(values: Mapping[str, Any]) -> Survey:
     numbers = _read_numbers(flat, problems)
     flags = {key: _read_flag(key, flat[key], problems) for key in _FLAGS & flat.keys()}
     texts = {key: _read_text(key, flat[key], problems) for key in _TEXTS & flat.keys()}
-    months = _read_months(flat.get("hot_water_oil_months"), problems)
+    months = _read_months("hot_water_oil_months", flat, problems)
+    heating_off = _read_heating_off(flat, problems)
     problems += _check_position(flat, numbers)
     if problems:
         raise SurveyError(sorted(problems, key=lambda p: p.field))
@@ -142,6 +143,7 @@ def read_survey(values: Mapping[str, Any]) -> Survey:
         boiler_efficiency=numbers.get("boiler_efficiency"),
         boiler=texts.get("boiler"),
         boiler_kw=numbers.get("boiler_kw"),
+        heating_off_months=heating_off,
         range_cooker_kw=numbers.get("range_cooker_kw"),
         stove=Stove(**_part(numbers, "stove")) if "stove" in values else None,
         solar=Solar(**_part(numbers, "solar"), **_part(flags, "solar")) if "solar" in values else None,
@@ -234,15 +236,31 @@ def _is_timezone(name: str) -> bool:
     return True
 
 
-def _read_months(value: Any, problems: list[Problem]) -> tuple[int, ...] | None:
+def _read_months(key: str, flat: Mapping[str, Any], problems: list[Problem]) -> tuple[int, ...] | None:
+    value = flat.get(key)
     if value is None:
         return None
     is_list = isinstance(value, Sequence) and not isinstance(value, str)
     if not is_list or not all(type(m) is int and 1 <= m <= 12 for m in value):
         mend = "give a list of months as numbers, such as [10, 11, 12, 1, 2, 3, 4]"
-        problems.append(Problem("not_months", "hot_water_oil_months", mend, str(value)))
+        problems.append(Problem("not_months", key, mend, str(value)))
         return None
     return tuple(sorted(set(value)))
+
+
+def _read_heating_off(flat: Mapping[str, Any], problems: list[Problem]) -> tuple[int, ...]:
+    """Months without heating, given as such or as all but the months with it."""
+    on, off = (_read_months(key, flat, problems) for key in ("heating_months", "heating_off_months"))
+    if on is not None and off is not None:
+        mend = "leave it out, or leave out heating_off_months: the one follows from the other"
+        problems.append(Problem("twice", "heating_months", mend, str(flat["heating_months"])))
+        return ()
+    key = "heating_months" if on is not None else "heating_off_months"
+    off = tuple(sorted(set(range(1, 13)) - set(on))) if on is not None else off or ()
+    if len(off) == 12:
+        problems.append(Problem("never_heated", key, "leave at least one month with heating", str(flat[key])))
+        return ()
+    return off
 
 
 def _check_position(flat: Mapping[str, Any], numbers: Mapping[str, float]) -> list[Problem]:

@@ -17,6 +17,8 @@ HotWater = Literal["oil", "other", "season"]
 
 HEATING_MONTHS = (10, 11, 12, 1, 2, 3, 4)
 """Months with hot water from oil where only "season" is said. Assumption."""
+STILL_HEATED = 0.1
+"""Heating that is left in a month in which it is off: a cold week may turn it on. Assumption. [-]"""
 ASSUMED_BOILER = "standard_1998"
 """The middle of the published boilers, where none is named. Assumption."""
 
@@ -123,6 +125,8 @@ class Survey:
         Its rated output. [kW]
     hot_water, hot_water_oil_months
         What heats it; the months (1 to 12) with oil, all of them unless "season".
+    heating_off_months
+        Months (1 to 12) in which the heating is switched off.
     range_cooker_kw
         Burner of an oil range cooker at full fire. [kW]
     stove, solar
@@ -147,11 +151,23 @@ class Survey:
     boiler_kw: float | None = None
     hot_water: HotWater | None = None
     hot_water_oil_months: tuple[int, ...] = tuple(range(1, 13))
+    heating_off_months: tuple[int, ...] = ()
     range_cooker_kw: float | None = None
     stove: Stove | None = None
     solar: Solar | None = None
     vulnerable: bool = False
     notes: tuple[str, ...] = ()
+
+
+def heating_by_month(survey: Survey) -> tuple[float, ...]:
+    """Take the part of the usual heating that each month has: next to none in months with the heating off.
+
+    Examples
+    --------
+    >>> heating_by_month(Survey(heating_off_months=(6, 7, 8)))[4:9]
+    (1.0, 0.1, 0.1, 0.1, 1.0)
+    """
+    return tuple(STILL_HEATED if month in survey.heating_off_months else 1.0 for month in range(1, 13))
 
 
 def boiler_of(survey: Survey) -> Boiler:

@@ -8,7 +8,16 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from forecaster.diary import FACTORS, DiaryEntry, diary_factors, parse_diary
+from forecaster.diary import (
+    CHANGES,
+    FACTORS,
+    DeclaredChange,
+    DiaryEntry,
+    diary_factors,
+    parse_changes,
+    parse_diary,
+    water_spared,
+)
 from forecaster.errors import SurveyError
 
 HEADER = "start,end,what\n"
@@ -103,3 +112,59 @@ def test_every_row_is_an_entry_or_a_problem(rows: list[tuple[int, int, str]]) ->
     base, heat = diary_factors(entries, MARCH)
     known = {(f.base, f.heat) for f in FACTORS.values()} | {(1.0, 1.0)}
     assert set(zip(base.tolist(), heat.tolist(), strict=True)) <= known
+
+
+# ---- changes for good
+
+
+def test_changes_stand_beside_entries() -> None:
+    """One file holds days away and changes; each reader takes its own, and neither finds a problem."""
+    text = HEADER + "2024-05-03,,New boiler\n2024-03-01,2024-03-02,away\n2024-01-20,,insulation\n"
+    entries, problems = parse_diary(text)
+    assert [e.what for e in entries] == ["away"]
+    assert problems == ()
+    assert parse_changes(text) == (
+        DeclaredChange(date(2024, 1, 20), "insulation"),
+        DeclaredChange(date(2024, 5, 3), "new boiler"),
+    )
+
+
+@pytest.mark.parametrize("what", CHANGES)
+def test_each_change_is_read(what: str) -> None:
+    """Every word of a change is read, its end empty or its own day, and twice the same counts once."""
+    text = f"{HEADER}2024-05-03,,{what}\n2024-05-03,2024-05-03,{what}\n"
+    assert parse_changes(text) == (DeclaredChange(date(2024, 5, 3), what),)
+    assert parse_diary(text) == ((), ())
+
+
+def test_a_change_within_days_away_is_no_overlap() -> None:
+    """A boiler may be changed while the household is away."""
+    text = HEADER + "2024-05-01,2024-05-10,away\n2024-05-03,,new boiler\n2024-05-11,2024-05-12,guests\n"
+    assert parse_diary(text)[1] == ()
+    assert len(parse_changes(text)) == 1
+
+
+@pytest.mark.parametrize(
+    ("row", "field", "words"),
+    [
+        ("2024-05-03,2024-06-03,insulation", "end", "leave it empty"),
+        ("3 May,,insulation", "start", "2024-01-10"),
+        ("2024-05-03,2024-05-04,new stove", "what", "new boiler, insulation, occupants, stove"),
+    ],
+)
+def test_a_bad_change_is_named(row: str, field: str, words: str) -> None:
+    """A change with an end, without a day, or of an unknown word is a problem, and no change."""
+    (problem,) = parse_diary(HEADER + row + "\n")[1]
+    assert (problem.row, problem.field) == (2, field)
+    assert words in problem.mend
+    assert parse_changes(HEADER + row + "\n") == ()
+
+
+def test_panels_spare_hot_water_alone() -> None:
+    """On days on which panels heat the water only the hot water is spared, the rest of the base load burns on."""
+    entry = DiaryEntry(date(2024, 3, 2), date(2024, 3, 3), "panels heat water")
+    base, heat = diary_factors((entry,), MARCH[:4])
+    assert base.tolist() == heat.tolist() == [1.0] * 4
+    assert water_spared((entry,), MARCH[:4]).tolist() == [0.0, 0.9, 0.9, 0.0]
+    away = DiaryEntry(date(2024, 3, 2), date(2024, 3, 3), "away")
+    assert not water_spared((away,), MARCH[:4]).any()

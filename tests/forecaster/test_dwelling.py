@@ -15,6 +15,7 @@ from forecaster.dwelling import (
     burn_prior,
     gains_utilisation_factor,
     heat_loss_w_per_k,
+    heating_by_month,
     hot_water_kwh_per_day,
     occupants_from_floor_area,
     parse_survey,
@@ -133,6 +134,10 @@ def test_unknown_key_names_the_nearest(text: str, field: str, words: str) -> Non
         ("hot_water_oil_months = [0, 1]", "hot_water_oil_months"),
         ("hot_water_oil_months = 'winter'", "hot_water_oil_months"),
         ("hot_water_oil_months = [true]", "hot_water_oil_months"),
+        ("heating_off_months = [13]", "heating_off_months"),
+        ("heating_off_months = [1,2,3,4,5,6,7,8,9,10,11,12]", "heating_off_months"),
+        ("heating_months = []", "heating_months"),
+        ("heating_months = [1]\nheating_off_months = [7]", "heating_months"),
         ("vulnerable = 'yes'", "vulnerable"),
         ("[stove]\nevenings_per_week = 8", "evenings_per_week in [stove]"),
         ("[solar]\npv_tilt = 100", "pv_tilt in [solar]"),
@@ -434,3 +439,17 @@ def test_every_survey_gives_a_usable_prior(
     assert prior.base_rel_sd <= 1.0 + 1e-9
     assert np.isfinite(prior.hot_water_l_per_day).all()
     assert ((prior.hot_water_share_of_base >= 0) & (prior.hot_water_share_of_base <= 1)).all()
+
+
+def test_months_without_heating_are_given_either_way() -> None:
+    """Months with the heating off, or all but the months with it, are the same answer; none is none."""
+    off = parse_survey("heating_off_months = [8, 6, 7, 7]")
+    on = parse_survey("heating_months = [9, 10, 11, 12, 1, 2, 3, 4, 5]")
+    assert off.heating_off_months == on.heating_off_months == (6, 7, 8)
+    assert parse_survey("").heating_off_months == ()
+
+
+def test_a_month_without_heating_keeps_a_little() -> None:
+    """A month with the heating off keeps a tenth of it, for the cold week in which it is turned on."""
+    assert heating_by_month(Survey(heating_off_months=(7,))) == (*(1.0,) * 6, 0.1, *(1.0,) * 5)
+    assert set(heating_by_month(Survey())) == {1.0}
