@@ -24,9 +24,15 @@ from forecaster.rows import parse_date, parse_number, parse_rows, require_column
 Floats = npt.NDArray[np.float64]
 
 DAYS_PER_MONTH = 365.25 / 12.0
+LONGEST_DRIFT = 24.0
+"""Nobody's expected drift holds for longer. [months]"""
+OLD_QUOTES_D = 14
+"""Of older quotes it is said that they are old. [d]"""
 MOST_PRICE = 10_000.0
 """A dearer litre is a slip of the pen in any currency. [money/l]"""
 MOST_MONEY = 1e9
+STEP_GAP_L = 1e-3
+"""A price step ends so far below the next: less than any tanker meters, more than rounding. [L]"""
 
 
 @dataclass(frozen=True, slots=True)
@@ -122,7 +128,8 @@ class Spending:
         array([1.    , 1.2682])
         """
         since = (on - self.quotes.quoted).days + np.asarray(days, np.float64)
-        factor: Floats = (1.0 + self.drift_per_month) ** (since / DAYS_PER_MONTH)
+        months = np.clip(since / DAYS_PER_MONTH, 0.0, LONGEST_DRIFT)
+        factor: Floats = (1.0 + self.drift_per_month) ** months
         return factor
 
     def bill(self, litres: Floats, drifted: Floats) -> Floats:
@@ -191,10 +198,10 @@ def economic_quantity_l(
     start = np.array([step[0] for step in spending.quotes.steps])
     price = np.array([step[1] for step in spending.quotes.steps])[None, :] * np.asarray(drifted)[:, None]
     low = np.broadcast_to(np.maximum(start, least_l), price.shape)
-    # the next step's litres cost less or more: they belong to it
-    end = np.nextafter(np.append(start[1:], np.inf), 0.0)
+    # a step ends just below the next, which has another price
+    end = np.append(start[1:] - STEP_GAP_L, np.inf)
     high = np.minimum(end[None, :], np.asarray(most_l)[:, None])
-    with np.errstate(divide="ignore", invalid="ignore"):
+    with np.errstate(divide="ignore", invalid="ignore", over="ignore"):
         # where holding costs nothing, as much as goes in
         held = spending.holding_per_year * price
         free = np.where(held > 0, np.sqrt(2.0 * spending.delivery_cost * yearly_l / held), np.inf)
@@ -268,9 +275,12 @@ def parse_quotes(
     for day, litres, price in known:
         if day == newest:
             steps[litres] = min(price, steps.get(litres, np.inf))
+    age = (today - newest).days
+    old = f"the quotes are {age} days old: prices move, so ask again before you order"
     older = sum(day < newest for day, _, _ in known)
     notes = [f"{later} quotes later than the forecast are not looked at"] if later else []
     notes += [f"{older} older quotes are not used"] if older else []
+    notes += [old] if age > OLD_QUOTES_D else []
     return Quotes(newest, tuple(sorted(steps.items()))), tuple(problems), tuple(notes)
 
 

@@ -12,6 +12,7 @@ from forecaster.confidence import (
     LastTrusted,
     LitresBand,
     OrderAdvice,
+    OrderMoney,
     RunDryDates,
     ToldForecast,
     WithheldForecast,
@@ -39,7 +40,10 @@ TOLD = st.builds(
     litres=st.builds(LitresBand, LITRES, LITRES, LITRES),
     run_dry=st.builds(RunDryDates, *[st.none() | DATES] * 6),
     order=st.builds(OrderAdvice, st.none() | DATES, st.none() | DATES, st.none() | LITRES, st.text(max_size=9),
-                    st.text(max_size=30)),
+                    st.text(max_size=30), st.none() | st.builds(
+                        OrderMoney, DATES, st.none() | LITRES, st.none() | LITRES, st.none() | LITRES,
+                        st.booleans(), LITRES, LITRES, st.floats(-0.5, 0.5), st.none() | DATES,
+                        st.none() | LITRES)),
     daily=st.lists(st.builds(DayOutlook, DATES, *[LITRES] * 8), max_size=3).map(tuple),
 )  # fmt: skip
 WITHHELD = st.builds(
