@@ -14,8 +14,9 @@ from numba import njit
 from tests.accuracy.world.physics import Floats, Habits
 from tests.accuracy.world.records import Days
 
-WALK = ("wander_k", "away_d", "guests", "guest_d")
-"""How a household stands: slow wander of the set-point, days away left, guests, days they stay."""
+WALK = ("wander_k", "away_d", "guests", "guest_d", "water_wander")
+"""How a household stands: slow wander of the set-point, days away left, guests, days they stay, slow wander of
+the water drawn (in units of its sd)."""
 CHANCES = 9
 HOT_C, WATER_KWH_PER_L_K = 52.0, 4.18 / 3600.0
 
@@ -37,6 +38,7 @@ class Ways(NamedTuple):
     water_l_person: float
     water_l_house: float
     water_sd: float
+    water_wander_sd: float
     fires: float
     fire_kw: float
     fire_hours: float
@@ -68,7 +70,7 @@ def draw_habits(
     temp_c
         Mean temperature, shape (sample, day): cold evenings have more fires. [degC]
     start
-        How the household stands on the eve, shape (4,) as `WALK`.
+        How the household stands on the eve, shape (5,) as `WALK`.
     rng
         Source of chance; the number of draws does not depend on what happens.
     more_people, warmer_k
@@ -77,11 +79,11 @@ def draw_habits(
     Returns
     -------
     Habits, walk
-        ``walk`` of shape (sample, day, 4): how it stands at the end of each day.
+        ``walk`` of shape (sample, day, 5): how it stands at the end of each day.
     """
     samples, days = temp_c.shape
     uniform = rng.random((samples, days, CHANCES))
-    normal = rng.standard_normal((samples, days, 3))
+    normal = rng.standard_normal((samples, days, 4))
     none = np.zeros(days)
     weekday = (date.astype(np.int64) + 3) % 7  # 1970-01-01 was a Thursday; 0 is Monday
     day_of_year = (date - date.astype("datetime64[Y]")).astype(np.int64)
@@ -98,15 +100,16 @@ def _walk(ways, weekday, day_of_year, temp_c, start, uniform, normal, more_peopl
     set_c, people = np.empty((samples, n)), np.empty((samples, n))
     plan = np.zeros((samples, n), np.int64)
     drawn, fire_kw, fire_h = np.zeros((samples, n)), np.zeros((samples, n)), np.zeros((samples, n))
-    walk = np.empty((samples, n, 4))
+    walk = np.empty((samples, n, 5))
     phi = np.exp(-1.0 / ways.wander_days)
     kept = np.sqrt(1.0 - phi * phi)
     for s in range(samples):
-        wander, away, guests, stay = start[0], start[1], start[2], start[3]
+        wander, away, guests, stay, thirst = start[0], start[1], start[2], start[3], start[4]
         for d in range(n):
             u, z = uniform[s, d], normal[s, d]
             doy, weekend = day_of_year[d], weekday[d] >= 5
             wander = phi * wander + kept * ways.wander_sd_k * z[0]
+            thirst = phi * thirst + kept * z[3]
             away, stay = max(0.0, away - 1.0), max(0.0, stay - 1.0)
             if stay == 0.0:
                 guests = 0.0
@@ -128,7 +131,7 @@ def _walk(ways, weekday, day_of_year, temp_c, start, uniform, normal, more_peopl
                     want -= 5.0
             cold_water_c = 10.5 - 4.5 * np.cos(2.0 * np.pi * (doy - 35.0) / 365.0)
             litres = (present * ways.water_l_person + ways.water_l_house) * (1.12 if weekend else 0.95)
-            litres *= np.exp(ways.water_sd * z[2] - 0.5 * ways.water_sd**2)
+            litres *= np.exp(ways.water_wander_sd * thirst + ways.water_sd * z[2] - 0.5 * ways.water_sd**2)
             heat = litres * WATER_KWH_PER_L_K * (HOT_C - cold_water_c)
             if away > 0.0:
                 kind, present, heat = 2, 0.0, 0.0
@@ -139,5 +142,6 @@ def _walk(ways, weekday, day_of_year, temp_c, start, uniform, normal, more_peopl
                     fire_kw[s, d] = ways.fire_kw * (0.75 + 0.5 * u[1])
                     fire_h[s, d] = np.round(ways.fire_hours - 1.0 + 2.0 * u[3])
             set_c[s, d], plan[s, d], people[s, d], drawn[s, d] = want, kind, present, heat
-            walk[s, d, 0], walk[s, d, 1], walk[s, d, 2], walk[s, d, 3] = wander, away, guests, stay
+            walk[s, d, 0], walk[s, d, 1], walk[s, d, 2] = wander, away, guests
+            walk[s, d, 3], walk[s, d, 4] = stay, thirst
     return set_c, plan, people, drawn, fire_kw, fire_h, walk

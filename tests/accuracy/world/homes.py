@@ -16,7 +16,16 @@ import numpy as np
 
 from forecaster.dwelling import Solar, Stove, Survey
 from forecaster.fuel import GAS_OIL, KEROSENE
-from forecaster.tanks import LyingCylinder, Moulded, Shape, Tank, UprightBox, UprightCylinder, lying_oval
+from forecaster.tanks import (
+    LyingCylinder,
+    Moulded,
+    Shape,
+    StrappingTable,
+    Tank,
+    UprightBox,
+    UprightCylinder,
+    lying_oval,
+)
 from tests.accuracy.world.habits import Ways
 from tests.accuracy.world.physics import Physics
 from tests.accuracy.world.sky import Climate, Sky, draw_climate, reporting_sky, tuning_sky
@@ -26,6 +35,8 @@ ZONE = "UTC"
 BOILER_KINDS = ("standard_1985_1997", "standard_1998", "condensing", "condensing_combi")
 EFFICIENCY = (0.71, 0.80, 0.84, 0.82)
 """Published winter efficiencies of these kinds, gross. [-]"""
+LARGEST_LOSS_W_PER_K = 550.0
+"""Larger houses are no homes with one tank beside them. Assumption. [W/K]"""
 COOKER_FIRE = 0.33
 """Mean fire of a range cooker over its full fire. Assumption. [-]"""
 BUILT = (1890, 1915, 1940, 1958, 1971, 1979, 1987, 1993, 1999, 2005, 2012)
@@ -132,7 +143,7 @@ TUNING = World(
     climate_offset_k=0.35, spread=(0.0, 1.0),
     floor_m2=(125.0, 0.35), loss_w_per_k_m2=(2.8, 0.28),
     heavy_kwh_per_k_m2=(0.055, 0.40), coupling_w_per_k_m2=(8.0, 0.30), glass_share=(0.015, 0.045),
-    boilers=(0.25, 0.30, 0.30, 0.15), set_c=(19.2, 1.2), wander_k=(0.3, 0.7),
+    boilers=(0.25, 0.30, 0.30, 0.15), set_c=(19.2, 1.2), wander_k=(0.35, 0.8),
     constant=0.25, always_on=0.5, people=(0.2, 0.36, 0.18, 0.17, 0.07, 0.02),
     stoves=0.40, panels=0.20, cookers=0.08, water_not_oil=0.20,
     resolution_mm=(10.0, 10.0, 5.0, 20.0), echo_sd_steps=0.25, sensor_offset_mm=6.0, drift_mm_per_year=4.0,
@@ -153,7 +164,7 @@ REPORTING = World(
     climate_offset_k=0.45, spread=(0.3, 1.25),
     floor_m2=(145.0, 0.40), loss_w_per_k_m2=(2.3, 0.33),
     heavy_kwh_per_k_m2=(0.070, 0.45), coupling_w_per_k_m2=(7.0, 0.35), glass_share=(0.010, 0.060),
-    boilers=(0.15, 0.30, 0.35, 0.20), set_c=(19.8, 1.4), wander_k=(0.35, 0.85),
+    boilers=(0.15, 0.30, 0.35, 0.20), set_c=(19.8, 1.4), wander_k=(0.4, 0.95),
     constant=0.40, always_on=0.6, people=(0.26, 0.38, 0.15, 0.14, 0.05, 0.02),
     stoves=0.50, panels=0.30, cookers=0.10, water_not_oil=0.25,
     resolution_mm=(10.0, 5.0, 20.0, 10.0, 15.0), echo_sd_steps=0.35, sensor_offset_mm=9.0,
@@ -298,7 +309,7 @@ class _Built:
     @classmethod
     def draw(cls, world: World, rng: np.random.Generator) -> "_Built":
         floor = _log(rng, world.floor_m2)
-        loss_m2 = _log(rng, world.loss_w_per_k_m2)
+        loss_m2 = min(_log(rng, world.loss_w_per_k_m2), LARGEST_LOSS_W_PER_K / floor)
         loss = loss_m2 * floor / 1000.0
         volume = 2.45 * floor
         changes = float(np.clip(rng.normal(0.35 + 0.15 * loss_m2, 0.12), 0.25, 1.2))
@@ -383,6 +394,7 @@ def _draw_ways(world: World, rng: np.random.Generator) -> Ways:
         water_l_person=float(25.0 * np.exp(rng.normal(0.0, 0.3))),
         water_l_house=float(36.0 * np.exp(rng.normal(0.0, 0.4))),
         water_sd=float(rng.uniform(0.15, 0.4)),
+        water_wander_sd=float(rng.uniform(0.05, 0.25)),
         fires=float(rng.uniform(0.15, 0.85)) if stove else 0.0,
         fire_kw=float(rng.uniform(2.5, 6.0)),
         fire_hours=float(rng.uniform(3.0, 5.0)),
@@ -421,6 +433,11 @@ def _draw_tank(world: World, rng: np.random.Generator, *, yearly_l: float) -> tu
         )
 
     filed = shape(wanted)
+    inside = shape(wanted * true)
+    if moulded:
+        inside = _bulged(
+            inside, bulge=0.3 * world.moulded_table_sd * float(np.clip(rng.standard_normal(), -2.0, 2.0))
+        )
     resolution = float(world.resolution_mm[int(rng.integers(len(world.resolution_mm)))])
     location = str(rng.choice(["outdoors", "shed", "indoors"], p=[0.8, 0.12, 0.08]))
     tank = Tank(
@@ -436,7 +453,14 @@ def _draw_tank(world: World, rng: np.random.Generator, *, yearly_l: float) -> tu
         timezone=ZONE,
         table_sd_fraction=0.05 if moulded else 0.0,
     )
-    return tank, shape(wanted * true)
+    return tank, inside
+
+
+def _bulged(shape: Shape, *, bulge: float) -> StrappingTable:
+    """A moulded tank that is wider below and narrower above than its file says, by a share of its litres."""
+    dip = np.linspace(0.0, shape.height_mm, 61)
+    litres = shape.litres(dip) + bulge * shape.capacity_l * np.sin(2.0 * np.pi * dip / shape.height_mm)
+    return StrappingTable(tuple(dip.tolist()), tuple(litres.tolist()))
 
 
 def _draw_sensor(world: World, tank: Tank, rng: np.random.Generator) -> Sensor:

@@ -11,7 +11,7 @@ from forecaster.deliveries import Deliveries, Receipts
 from forecaster.dwelling import Survey
 from forecaster.fuel import to_bulk_litres
 from forecaster.readings import Readings
-from forecaster.tanks import LyingBox, LyingCylinder, Moulded, Shape, Tank, UprightBox, UprightCylinder
+from forecaster.tanks import LyingBox, LyingCylinder, Shape, StrappingTable, Tank, UprightBox, UprightCylinder
 from forecaster.weather import Weather
 from tests.accuracy.world.gauge import Truth, read
 from tests.accuracy.world.habits import draw_habits
@@ -27,7 +27,7 @@ BEFORE_D, SETTLING_D = 731, 30
 """Days before the first reading of which there are receipts, and before those for the house to settle."""
 FIRST = np.datetime64("2022-01-01")
 """The first reading is of a day of the year from here on."""
-SITE_MEMORY = 0.5
+SITE_MEMORY = 0.7
 """From day to day, of the air at the house over that at the station. [-]"""
 DAMPED = {"outdoors": (10.0, 1.0), "shed": (12.0, 0.7), "indoors": (17.0, 0.1)}
 """Mean and share of the outdoor swing of the air about a tank. Assumptions."""
@@ -98,7 +98,7 @@ class Life:
     readings, deliveries, receipts, tank, survey
         What a user has. Receipts are of the two years before the first reading.
     states, walk
-        How house and people stand at the end of each day, shapes (day, 5), (day, 4).
+        How house and people stand at the end of each day, shapes (day, 5), (day, 5).
     sums
         Sums of each day, shape (day, 7), as `physics.OUT`. [kWh]
     loss_factor, efficiency_factor, more_people, warmer_k
@@ -171,7 +171,7 @@ def draw_life(
     people, warmer = since(faults.habits, 1, 0.0), since(faults.habits, 2, 0.0)
     at_house = weather.temp_c[None, :] + site_departures(house, (1, whole), site_rng)
     habits, walk = draw_habits(
-        house.ways, date=date, temp_c=at_house, start=np.zeros(4), rng=habit_rng, more_people=people,
+        house.ways, date=date, temp_c=at_house, start=np.zeros(5), rng=habit_rng, more_people=people,
         warmer_k=warmer,
     )  # fmt: skip
     driving = driving_days(date, at_house, weather.ghi_wh_m2[None, :], hours[None, :], loss, efficiency)
@@ -196,7 +196,7 @@ def draw_life(
         silent=shifted(faults.silent_delivery, whole - days), quiet_until=SETTLING_D,
     )  # fmt: skip
     held = slice(whole - days, whole)
-    ullage, headspace, sun = _at_readings(house, shape, bought, by_hour_l, lost, oil, near, weather, held)
+    ullage, headspace, sun = _at_readings(house, shape, bought, by_hour_l, oil, near, weather, held)
     readings = read(
         Truth(ullage, headspace, sun), house.tank, house.sensor, date=date[held], rng=gauge_rng,
         stuck_from=faults.stuck_from, dead_from=faults.dead_from,
@@ -209,7 +209,7 @@ def draw_life(
         weather=cut(weather, whole - days, whole),
         weather_before=cut(weather, SETTLING_D, whole - days),
         burned_l=burned[held],
-        lost_l=lost[held],
+        lost_l=bought.lost_l[held],
         delivered_l=bought.delivered_l[held],
         level_l=np.asarray(to_bulk_litres(bought.level_l[held], oil[held], house.tank.fuel.density_15c)),
         level_15c_l=bought.level_l[held],
@@ -312,8 +312,8 @@ def shifted(fault: tuple[int, float] | None, by: int) -> tuple[int, float] | Non
 def scaled(house: TrueHouse, factor: float) -> Shape:
     """The true shape with its litres multiplied."""
     match house.shape:
-        case Moulded() as shape:
-            return replace(shape, nominal_l=shape.nominal_l * factor)
+        case StrappingTable() as shape:
+            return StrappingTable(shape.dips_mm, tuple(factor * litres for litres in shape.volumes_l))
         case UprightCylinder() as shape:
             return replace(shape, diameter_mm=shape.diameter_mm * factor**0.5)
         case UprightBox() | LyingBox() | LyingCylinder() as shape:
@@ -322,7 +322,7 @@ def scaled(house: TrueHouse, factor: float) -> Shape:
 
 
 def _at_readings(
-    house: TrueHouse, shape: Shape, bought: Bought, by_hour_l: Floats, lost: Floats, oil: Floats, near: Floats,
+    house: TrueHouse, shape: Shape, bought: Bought, by_hour_l: Floats, oil: Floats, near: Floats,
     weather: Weather, held: slice,
 ) -> tuple[Floats, Floats, Floats]:  # fmt: skip
     """Ullage, air in the headspace, and how bright it is, at the hours of reading, shape (day, reading)."""
@@ -332,7 +332,7 @@ def _at_readings(
     whole = at_h.astype(np.int64)
     used = so_far[:, whole] + (at_h - whole) * by_hour_l[:, whole]
     begin = np.concatenate([bought.level_l[:1], bought.level_l[:-1]])
-    level = begin[:, None] - used - lost[:, None] * at_h / 24.0
+    level = begin[:, None] - used - bought.lost_l[:, None] * at_h / 24.0
     level += bought.delivered_l[:, None] * (at_h[None, :] >= bought.hour[:, None])
     oil_before = np.concatenate([oil[:1], oil[:-1]])
     warm = oil_before[:, None] + (oil - oil_before)[:, None] * at_h / 24.0

@@ -4,7 +4,7 @@ Flow     latitude -> **sun tables** by day of the year and hour -> the house's p
 Formula  sin(height) = sin φ sin δ + cos φ cos δ cos ω;  G_h = G r_t, D_h = D r_d, beam = G_h - D_h, onto a
          plane with tilt β by the cosine rule; diffuse from an even sky: (1 + cos β)/2
 Source   r_t: Collares-Pereira & Rabl 1979; r_d: Liu & Jordan 1960; diffuse share of the day: Erbs, Klein &
-         Duffie 1982 (all from memory). Written apart from the engine's own, which has another sky.
+         Duffie 1982; declination: Spencer 1971 (all from memory). Written apart from the engine's own, which has another sky.
 """
 
 from functools import cache
@@ -46,7 +46,7 @@ def above_the_air_wh_m2(latitude: float) -> Floats:
     Examples
     --------
     >>> above_the_air_wh_m2(52.0)[[0, 171]].round(-2)
-    array([ 2000., 11500.])
+    array([ 1800., 11500.])
     """
     phi, delta, _ = _angles(latitude)
     sunset = np.arccos(np.clip(-np.tan(phi) * np.tan(delta), -1.0, 1.0))
@@ -90,5 +90,9 @@ def sun_table(latitude: float) -> SunTable:
 
 def _angles(latitude: float) -> tuple[float, Floats, Floats]:
     """Latitude, declination of each day and hour angle of each hour. [rad]"""
-    delta = np.radians(23.45) * np.sin(2.0 * np.pi * (284.0 + 1.0 + np.arange(_DAYS)) / 365.0)
+    turn = 2.0 * np.pi * (np.arange(_DAYS) + 0.5) / 365.0
+    delta = (
+        0.006918 - 0.399912 * np.cos(turn) + 0.070257 * np.sin(turn) - 0.006758 * np.cos(2.0 * turn)
+        + 0.000907 * np.sin(2.0 * turn) - 0.002697 * np.cos(3.0 * turn) + 0.00148 * np.sin(3.0 * turn)
+    )  # fmt: skip
     return float(np.radians(latitude)), delta, np.radians(15.0 * (_HOURS - 12.0))

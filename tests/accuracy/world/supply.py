@@ -15,20 +15,21 @@ from tests.accuracy.world.records import Days, Floats, Ints
 
 DELIVERED_C = 10.0
 """Oil from the lorry. Assumption. [degC]"""
-WAIT = 14
-"""With an order at hand, no other comes within so many days. [d]"""
 LEAST_L = 200.0
+"""No lorry comes for less. Assumption. [l]"""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Bought:
     """Deliveries in the course of a life.
 
-    ``level_l`` and ``delivered_l`` of shape (day,), litres at 15 °C; ``hour`` (day,) at which a delivery comes;
-    ``day``, ``bulk_l``, ``full`` of shape (delivery,): bulk litres at `DELIVERED_C`, and whether filled up.
+    ``level_l``, ``lost_l`` and ``delivered_l`` of shape (day,), litres at 15 °C; ``hour`` (day,) at which a
+    delivery comes; ``day``, ``bulk_l``, ``full``, ``ticketed`` of shape (delivery,): bulk litres at
+    `DELIVERED_C`, whether filled up, and whether there is a ticket at all.
     """
 
     level_l: Floats
+    lost_l: Floats
     delivered_l: Floats
     hour: Floats
     day: Ints
@@ -79,12 +80,13 @@ def buy(
     worst = float((out[window:] - out[:-window]).max())
     order_at = heel + max(supply.spare_share * usable, 1.05 * worst)
 
-    level, delivered = np.empty(days), np.zeros(days)
+    level, gone, delivered = np.empty(days), np.zeros(days), np.zeros(days)
     at, bulk, full, ticketed = [], [], [], []
     now = max(heel + begin * usable, min(top, order_at + float(burned_l[:quiet_until].sum())))
     due = -1
     for day in range(days):
-        after = now - burned_l[day] - lost_l[day]
+        gone[day] = min(lost_l[day], max(0.0, now - burned_l[day] - heel - 5.0))  # what there is to lose
+        after = now - burned_l[day] - gone[day]
         if silent is not None and day == silent[0]:
             litres = min(silent[1], max(0.0, float(to_litres_at_15c(top, oil_c[day], density)) - after))
             delivered[day] += litres
@@ -108,7 +110,7 @@ def buy(
         if due < day and now < order_at:
             due = day + int(wait[day])
     return Bought(
-        level, delivered, hour, np.array(at, np.int64), np.array(bulk), np.array(full, bool),
+        level, gone, delivered, hour, np.array(at, np.int64), np.array(bulk), np.array(full, bool),
         np.array(ticketed, bool),
     )  # fmt: skip
 
