@@ -41,6 +41,8 @@ capacity_l              every                     moulded (needed): nominal litr
                                                   the plate, checked against the dimensions (10 %)
 table_sd_fraction       every                     relative standard deviation of the litres;
                                                   default 0.05 for moulded, else 0
+count                   every but table           so many tanks of these dimensions are linked; default 1
+linked                  every but table           instead: sections [[linked]], one for each other tank
 sensor_height_mm        every                     face of the sensor above the inside bottom
 gauge_l, ullage_mm      every                     instead of it: what a gauge and the sensor show at
                                                   one moment
@@ -59,13 +61,16 @@ confirmed               every                     keys whose values stand althou
                                                   sensor_height_mm, gauge_l
 ======================= ========================= ==================================================
 
-Linked tanks of one level are one store; a valved reserve is a tank of its own.
+Linked tanks of one level are one store; the dip is the first one's, and safe fill, heel and gauge are the
+store's. A section ``[[linked]]`` has the keys ``shape``, those of its shape, and ``bottom_above_mm``, its inside
+bottom above the first one's (default 0). A reserve behind a valve is a tank of its own.
 """
 
 from forecaster.tanks.cylinder import LyingCylinder
 from forecaster.tanks.file import parse_tank
 from forecaster.tanks.heads import Elliptical, Flat, Head, Torispherical
 from forecaster.tanks.learnt import LearntTable, Pour, learn_table
+from forecaster.tanks.linked import Linked
 from forecaster.tanks.shape import Shape
 from forecaster.tanks.strapping import StrappingTable
 from forecaster.tanks.tank import Tank
@@ -83,6 +88,7 @@ __all__ = [
     "Flat",
     "Head",
     "LearntTable",
+    "Linked",
     "LyingBox",
     "LyingCylinder",
     "Moulded",

@@ -24,6 +24,7 @@ from forecaster.tanks.build import (
 )
 from forecaster.tanks.keys import Keys
 from forecaster.tanks.limits import read_dead_band, read_limits, read_sensor_height
+from forecaster.tanks.linked import read_linked
 from forecaster.tanks.shape import Shape
 from forecaster.tanks.tank import Tank
 from forecaster.tanks.upright import MOULDED_SD
@@ -44,6 +45,8 @@ COMMON_KEYS = (
     "tilt_deg",
     "dip_at_mm",
     "table_sd_fraction",
+    "count",
+    "linked",
     "sensor_height_mm",
     "gauge_l",
     "ullage_mm",
@@ -111,7 +114,8 @@ def parse_tank(data: bytes | str) -> Tank:
     _refuse_foreign_keys(keys, shape_name)
     keys.names("confirmed", CONFIRMABLE)
     fuel = _fuel(keys)
-    shape = _plausible_shape(keys, shape_name)
+    first = _plausible_shape(keys, shape_name)
+    shape = read_linked(keys, first, shape_name)
     values: dict[str, Any] = {
         "sensor_height_mm": read_sensor_height(keys, shape),
         "dead_band_mm": read_dead_band(keys, shape),
@@ -125,15 +129,15 @@ def parse_tank(data: bytes | str) -> Tank:
             "table_sd_fraction",
             low=0.0,
             high=MOST_DOUBT,
-            default=MOULDED_SD if shape_name == "moulded" else 0.0,
+            default=MOULDED_SD if "moulded" in (shape_name, *_shapes_linked(keys)) else 0.0,
         ),
         "dip_at_mm": keys.number("dip_at_mm", low=0.0, high=GREATEST_LENGTH_MM, default=0.0, unit="mm"),
         "name": keys.text("name"),
     }
     safe_fill, heel = read_limits(keys, shape)
-    if keys.problems or shape is None or fuel is None:
+    if keys.problems or first is None or shape is None or fuel is None:
         raise TankError(list(dict.fromkeys(keys.problems)))  # a key read twice is reported once
-    values["table_sd_fraction"] = max(values["table_sd_fraction"], _confirmed_doubt(keys, shape))
+    values["table_sd_fraction"] = max(values["table_sd_fraction"], _confirmed_doubt(keys, first))
     return Tank(shape, fuel, safe_fill_l=safe_fill, heel_l=heel, notes=tuple(keys.notes), **values)
 
 
@@ -145,6 +149,12 @@ def _load(data: bytes | str) -> dict[str, Any]:
     except (ValueError, RecursionError) as bad:  # a number of 5000 digits is a ValueError of its own
         why = str(bad) if isinstance(bad, tomllib.TOMLDecodeError) else "a value cannot be read"
         raise TankError(Problem("not_toml", "file", f"write it as key = value lines (TOML): {why}")) from None
+
+
+def _shapes_linked(keys: Keys) -> list[Any]:
+    linked = keys.values.get("linked")
+    tables = linked if isinstance(linked, list) else []
+    return [table.get("shape") for table in tables if isinstance(table, dict)]
 
 
 def _refuse_foreign_keys(keys: Keys, shape_name: str) -> None:
