@@ -24,6 +24,7 @@ from tests.accuracy.world import (
     oracle_litres,
     weather_years_for,
 )
+from tests.accuracy.world.figures import base_load_k, degree_day_line, scatter_of_months
 from tests.accuracy.world.life import scaled
 from tests.accuracy.world.records import month_of, of_year
 from tests.accuracy.world.sun import above_the_air_wh_m2, sun_table
@@ -54,17 +55,6 @@ def sound() -> Life:
 def yearly_kwh(life: Life) -> float:
     """Fuel of a mean year, gross."""
     return float(life.sums[:, 0].sum()) * 365.25 / DAYS
-
-
-def scatter_of_months(temp_c: np.ndarray, burned: np.ndarray) -> float:
-    """Spread of the burn of 30 days about degree-days fitted to it, base by best fit, over the mean burn."""
-    best = np.inf
-    for base_c in np.arange(10.0, 21.0, 1.0):
-        columns = np.column_stack([np.ones_like(temp_c), mean_degree_days(temp_c, base_c=base_c)])
-        rest = burned - columns @ np.linalg.lstsq(columns, burned, rcond=None)[0]
-        blocks = rest[: rest.size // 30 * 30].reshape(-1, 30).mean(axis=1)
-        best = min(best, float(blocks.std() / burned.mean()))
-    return best
 
 
 def foretold(
@@ -172,6 +162,23 @@ def test_the_burn_scatters_as_that_of_a_measured_house() -> None:
     for world in WORLDS:
         simulated = np.median([scatter_of_months(v.weather.temp_c, v.burned_l) for v in lives(world)])
         assert 0.7 * measured < simulated < 1.6 * measured
+
+
+def test_the_base_load_is_that_of_measured_houses() -> None:
+    """Hot water and standing load are worth 0.3 to 2 K of heating in the middle, as in the Belgian houses."""
+    measured = [base_load_k(r.temp_c, r.kwh) for r in belgian_houses()]
+    assert 0.3 < min(measured) < max(measured) < 2.0
+    for world in WORLDS:
+        simulated = np.median([base_load_k(v.weather.temp_c, v.burned_l) for v in lives(world)])
+        assert 0.3 < simulated < 2.0
+
+
+def test_a_degree_day_line_is_found_again() -> None:
+    """Burn made of a load, a slope and a base gives these back, and nothing is left over."""
+    temp = np.linspace(-5.0, 25.0, 400)
+    load, slope, rest = degree_day_line(temp, 1.5 + 0.4 * mean_degree_days(temp, base_c=14.5))
+    assert (load, slope) == pytest.approx((1.5, 0.4))
+    assert np.abs(rest).max() < 1e-9
 
 
 # ---- weather

@@ -4,7 +4,8 @@ Flow     latitude -> **sun tables** by day of the year and hour -> the house's p
 Formula  sin(height) = sin φ sin δ + cos φ cos δ cos ω;  G_h = G r_t, D_h = D r_d, beam = G_h - D_h, onto a
          plane with tilt β by the cosine rule; diffuse from an even sky: (1 + cos β)/2
 Source   r_t: Collares-Pereira & Rabl 1979; r_d: Liu & Jordan 1960; diffuse share of the day: Erbs, Klein &
-         Duffie 1982; declination: Spencer 1971 (all from memory). Written apart from the engine's own, which has another sky.
+         Duffie 1982; declination: Spencer 1971 (all from memory). Written apart from the engine's own,
+         which has another sky.
 """
 
 from functools import cache
