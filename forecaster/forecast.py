@@ -21,6 +21,8 @@ Floats = npt.NDArray[np.float64]
 SEED = 1
 """Every door makes its generator from this: same inputs, same answer."""
 STATES = 6
+SLOW_DAYS = Settings().slow_days
+"""Time in which a slow departure fades, as the burn model has it. [d]"""
 PATHS = 2_000
 """Paths of a forecast: the 5 % point then wanders by less than a day between draws."""
 
@@ -82,8 +84,9 @@ class Chances:
     """The random numbers of a forecast: drawn once, shared by every tank and every day.
 
     ``order`` shuffles scenarios among paths, ``stratum`` places the draws of grid points; ``state`` and
-    ``offset`` are standard normals of the state and of the levels' common error; ``slow`` standard
-    normals and ``day`` positive factors with mean 1 of every path and day.
+    ``offset`` are standard normals of the state and of the levels' common error; ``slow``, slow departures of
+    unit size that begin at nothing and fade in ``slow_days``, and ``day``, positive factors with mean 1, are of
+    every path and day.
     """
 
     stratum: float
@@ -92,9 +95,17 @@ class Chances:
     offset: Floats
     slow: Floats
     day: Floats
+    slow_days: float
 
 
-def draw_chances(*, paths: int, days: int, day_noise: float, rng: np.random.Generator) -> Chances:
+def draw_chances(
+    *,
+    paths: int,
+    days: int,
+    day_noise: float,
+    rng: np.random.Generator,
+    slow_days: float = SLOW_DAYS,
+) -> Chances:
     """Draw the random numbers of a forecast.
 
     Parameters
@@ -103,19 +114,24 @@ def draw_chances(*, paths: int, days: int, day_noise: float, rng: np.random.Gene
     day_noise : float
         Relative standard deviation of a day's burn about its expectation. [-]
     rng : Generator
+    slow_days : float
+        Time in which a slow departure fades to 1/e. [d]
 
     Notes
     -----
     A day's factor is lognormal with mean 1: never negative, so that colder is never less.
     """
+    from forecaster.burn_model import paths as loops
+
     log_sd = np.sqrt(np.log1p(day_noise**2))
     return Chances(
         stratum=rng.random(),
         order=rng.permutation(paths),
         state=rng.standard_normal((paths, STATES)),
         offset=rng.standard_normal(paths),
-        slow=rng.standard_normal((paths, days)),
+        slow=loops.wander(rng.standard_normal((paths, days)), float(np.exp(-1.0 / slow_days))),
         day=np.exp(log_sd * rng.standard_normal((paths, days)) - 0.5 * log_sd**2),
+        slow_days=slow_days,
     )
 
 
@@ -128,20 +144,13 @@ def draw_states(posterior: Posterior, chances: Chances) -> tuple[npt.NDArray[np.
     state : float array, shape (path, 6)
         (V, base, slope, sun, stove, m); the intensities clipped at zero.
     """
+    from forecaster.burn_model import paths as loops
+
     paths = len(chances.order)
     edges = np.cumsum(posterior.weight)
     at = (np.arange(paths) + chances.stratum) / paths * edges[-1]
     point = np.minimum(np.searchsorted(edges, at, side="left"), len(edges) - 1)
-    normal = chances.state
-    state = np.empty_like(normal)
-    for g in np.unique(point):
-        mine = point == g
-        # states without variance (no stove, no sun) have zero rows: factor by eigenvalues
-        values, vectors = np.linalg.eigh(posterior.cov[g])
-        root = vectors * np.sqrt(np.clip(values, 0.0, None))
-        state[mine] = posterior.mean[g] + normal[mine] @ root.T
-    state[:, 1:5] = np.clip(state[:, 1:5], 0.0, None)
-    return point, state
+    return point, loops.states_of(posterior.mean, posterior.cov, point, chances.state)
 
 
 def simulate_litres(
@@ -180,22 +189,126 @@ def simulate_litres(
     chances : Chances
         At least as many days as ``ahead``.
     """
-    from forecaster.burn_model import kernel
+    from forecaster.burn_model import paths as loops
 
     s = settings or Settings()
     scenarios, days = ahead.temp_c.shape
     point, state = draw_states(posterior, chances)
-    # each weather year serves as many paths as any other, in an order unrelated to the grid's
-    scenario_of = np.resize(np.arange(scenarios), len(point))[chances.order]
+    scenario_of = _scenario_of(scenarios, chances)
     # no number of readings averages away what they share
     offset = offset_sd_l * chances.offset
-    burned, litres = kernel.burn_paths(
+    burned, litres = loops.litres_paths(
         ahead.temp_c, ahead.sun_kwh_m2, ahead.stove_kwh, ahead.stove_rate, ahead.base_factor,
         ahead.heat_factor, day_share, scenario_of, posterior.base_c[point], posterior.inertia[point],
-        posterior.smooth_c[point], np.ascontiguousarray(state[:, 1:5]), np.ascontiguousarray(state[:, 5]),
-        posterior.slow_sd[point], chances.slow[:, :days], chances.day[:, :days],
-        np.ascontiguousarray(state[:, 0]), promised_l, to_bulk_litres(1.0, oil_c, density_15c), offset,
-        s.rounding_k, posterior.kappa, posterior.omega, float(np.exp(-1.0 / s.slow_days)),
+        posterior.smooth_c[point], state, posterior.slow_sd[point], chances.slow, _fade(days, chances),
+        chances.day, promised_l, to_bulk_litres(1.0, oil_c, density_15c), offset, s.rounding_k,
+        posterior.kappa, posterior.omega,
     )  # fmt: skip
     now = state[:, 0] * to_bulk_litres(1.0, np.asarray(oil_now_c), density_15c)
     return Paths(ahead.date, np.asarray(now) + offset, litres, burned, scenario_of, ahead.temp_c)
+
+
+def _scenario_of(scenarios: int, chances: Chances) -> npt.NDArray[np.int64]:
+    """Weather year of each path: each serves as many as any other, in an order unrelated to the grid's."""
+    return np.resize(np.arange(scenarios), len(chances.order))[chances.order]
+
+
+def _fade(days: int, chances: Chances) -> Floats:
+    """What is left of today's slow departure on each day ahead."""
+    fade: Floats = np.exp(-np.arange(days) / chances.slow_days)
+    return fade
+
+
+@dataclass(frozen=True, slots=True)
+class DegreesAhead:
+    """Degree-days ahead at every pair of a grid, for all tanks of a place: shape (scenario, pair, day). [K d]
+
+    ``base_c`` and ``inertia`` (exp(-1/tau)) of each pair, shape (pair,).
+    """
+
+    degree_days: Floats
+    base_c: Floats
+    inertia: Floats
+
+
+def lay_degrees_ahead(
+    temp_c: Floats, posterior: Posterior, *, settings: Settings | None = None
+) -> DegreesAhead:
+    """Lay the degree-days ahead of a place once, for all tanks there that share a grid and a past.
+
+    Parameters
+    ----------
+    temp_c : float array, shape (scenario, day)
+        [C]
+    posterior : Posterior
+        Of any of these tanks at the same instant: its grid and smoothed temperatures are theirs too.
+    settings : Settings, optional
+    """
+    from forecaster.burn_model import paths as loops
+
+    pairs = np.stack([posterior.base_c, posterior.inertia, posterior.smooth_c])
+    base_c, inertia, smooth_c = np.ascontiguousarray(np.unique(pairs, axis=1))
+    out = np.empty((len(temp_c), len(base_c), temp_c.shape[1]))
+    loops.lay_degree_days(temp_c, base_c, inertia, smooth_c, (settings or Settings()).rounding_k, out)
+    return DegreesAhead(out, base_c, inertia)
+
+
+@dataclass(frozen=True, slots=True)
+class Passages:
+    """When each path first touches the heel, and its litres on some days.
+
+    ``now_l`` bulk litres at as-of and ``run_dry`` as `forecaster.run_dry.run_dry_days` gives it, shape (path,);
+    ``litres`` at the end of the days told, shape (path, told). [L, d, L]
+    """
+
+    now_l: Floats
+    run_dry: Floats
+    litres: Floats
+
+
+def simulate_passages(
+    posterior: Posterior,
+    ahead: Drivers,
+    degrees: DegreesAhead,
+    *,
+    day_share: Floats,
+    bulk_per_15c: Floats,
+    bulk_per_15c_now: float,
+    promised_l: Floats,
+    heel_l: float,
+    told: npt.NDArray[np.int64],
+    offset_sd_l: float = 0.0,
+    chances: Chances,
+) -> Passages:
+    """Simulate the tank as `simulate_litres` does, but keep only when it runs dry and a few days' litres.
+
+    For fleets: no table of paths and days is written, and degree-days and oil are those of the place.
+
+    Parameters
+    ----------
+    degrees : DegreesAhead
+        Of the drivers' scenarios.
+    bulk_per_15c : float array, shape (scenario, day)
+        Bulk litres per litre at 15 C, by the oil's temperature at each day's end; ``bulk_per_15c_now`` at as-of.
+    heel_l : float
+        Litres that the boiler cannot use. [L]
+    told : int array
+        Days whose litres are kept, rising.
+    posterior, ahead, day_share, promised_l, offset_sd_l, chances
+        See `simulate_litres`.
+    """
+    from forecaster.burn_model import paths as loops
+
+    scenarios, days = ahead.temp_c.shape
+    point, state = draw_states(posterior, chances)
+    key = degrees.base_c + 1e3 * degrees.inertia  # inertias lie within 0..1, bases within a few tens
+    order = np.argsort(key)
+    pair_of = order[np.searchsorted(key[order], posterior.base_c + 1e3 * posterior.inertia)]
+    offset = offset_sd_l * chances.offset
+    run_dry, litres = loops.first_passage(
+        degrees.degree_days, ahead.sun_kwh_m2, ahead.stove_kwh, ahead.stove_rate, ahead.base_factor,
+        ahead.heat_factor, day_share, _scenario_of(scenarios, chances), pair_of[point], state,
+        posterior.slow_sd[point], chances.slow, _fade(days, chances), chances.day, promised_l, bulk_per_15c,
+        offset, posterior.kappa, posterior.omega, heel_l, told,
+    )  # fmt: skip
+    return Passages(state[:, 0] * bulk_per_15c_now + offset, run_dry, litres)

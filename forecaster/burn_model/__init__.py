@@ -18,18 +18,16 @@ Source   state space and notation: Durbin & Koopman 2012; weights with forgettin
 """
 
 from forecaster.burn_model.drivers import House, house_drivers
-from forecaster.burn_model.fit import (
-    Grid,
-    PastLitres,
-    Posterior,
-    Settings,
-    fit_burn_model,
-    reference_slope_factor,
-)
+from forecaster.burn_model.fit import Degrees, degrees_of, fit_burn_model
+from forecaster.burn_model.lanes import Grid
+from forecaster.burn_model.posterior import Posterior
+from forecaster.burn_model.prior import PastLitres, reference_slope_factor
+from forecaster.burn_model.settings import Settings
 from forecaster.burn_model.steps import Additions, Drivers, Observations
 
 __all__ = [
     "Additions",
+    "Degrees",
     "Drivers",
     "Grid",
     "House",
@@ -37,6 +35,7 @@ __all__ = [
     "PastLitres",
     "Posterior",
     "Settings",
+    "degrees_of",
     "fit_burn_model",
     "house_drivers",
     "reference_slope_factor",

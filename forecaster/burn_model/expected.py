@@ -6,7 +6,8 @@ Flow     posterior, drivers -> **expected burn** -> anomalies, account of the pa
 import numpy as np
 import numpy.typing as npt
 
-from forecaster.burn_model.fit import Posterior, Settings
+from forecaster.burn_model.posterior import Posterior
+from forecaster.burn_model.settings import Settings
 from forecaster.burn_model.steps import DAY_S, Drivers
 
 Floats = npt.NDArray[np.float64]

@@ -148,16 +148,22 @@ def sum_over_steps(per_day: Floats, midnights: Seconds, steps: Steps, start: np.
     -------
     float array, shape (..., step, column)
     """
+    position = place_in_days(steps, start, midnights)
     total = np.concatenate(
         [np.zeros((*per_day.shape[:-2], 1, per_day.shape[-1])), np.cumsum(per_day, axis=-2)], axis=-2
-    )
-    edges = np.concatenate([np.array([start], "datetime64[s]"), steps.end])
-    position = np.interp(
-        (edges - midnights[0]) / np.timedelta64(1, "s"),
-        (midnights - midnights[0]) / np.timedelta64(1, "s"),
-        np.arange(len(midnights), dtype=np.float64),
     )
     below = np.minimum(position.astype(np.int64), len(midnights) - 2)
     part = (position - below)[:, None]
     at_edge = total[..., below, :] * (1 - part) + total[..., below + 1, :] * part
     return np.diff(at_edge, axis=-2)
+
+
+def place_in_days(steps: Steps, start: np.datetime64, midnights: Seconds) -> Floats:
+    """Where the steps begin and end among the days: whole days since the first, shape (step + 1,)."""
+    edges = np.concatenate([np.array([start], "datetime64[s]"), steps.end])
+    place: Floats = np.interp(
+        (edges - midnights[0]) / np.timedelta64(1, "s"),
+        (midnights - midnights[0]) / np.timedelta64(1, "s"),
+        np.arange(len(midnights), dtype=np.float64),
+    )
+    return place

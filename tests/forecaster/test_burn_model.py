@@ -520,7 +520,7 @@ ODD = {
         Home(start_l=500.0, poured=dict.fromkeys(range(20, 59), 6.0)),
         {State.OK},
     ),
-    "above_the_top": (Home(spoil=last(10.0, 5)), {State.WIDE}),
+    "above_the_top": (Home(spoil=last(10.0, 5)), {State.CHECK}),
     "all_above_the_top": (Home(spoil=lambda u: np.full(len(u), 10.0)), {State.BLIND}),
     "no_echo_at_all": (Home(spoil=lambda u: np.full(len(u), 65535.0)), {State.BLIND}),
 }  # fmt: skip

@@ -3,8 +3,10 @@
 import numpy as np
 import pytest
 
-from forecaster.burn_model import kernel
+from forecaster.burn_model import Grid, degrees_of, filtering, kernel, weather_rows
+from forecaster.burn_model.lanes import UPPER, spread_out, to_lanes, unpack
 from forecaster.burn_model.reference import state_space_model
+from forecaster.burn_model.weather_rows import PAIRS
 
 STEPS = 400
 
@@ -35,35 +37,69 @@ def _case(seed: int):
 def _run(case, *, slow_sd=0.14, noise=0.5):
     days, x, added, added_var, y, z, h, a0, p0 = case
     drift = 0.02 * a0[1:5]
-    flags = np.zeros(STEPS, bool)
-    innovations, verdicts, expected = np.empty(STEPS), np.empty(STEPS, np.int8), np.empty(STEPS)
-    phi = float(np.exp(-1 / 45))
-    out = kernel.filter_grid(
-        x[None], np.zeros(1, np.int64), days, added, added_var, y, z, h, flags, flags, np.ones(STEPS), a0[None],
-        p0[None], np.zeros(1), np.array([slow_sd]), np.ones(1), drift[None], phi, noise, 0.1, 1.0,
-        1e9, 0.0, 9, 0.0, 1e9, innovations, verdicts, expected, 0,
+    seen = ~np.isnan(y)
+    steps = filtering.lay_steps(
+        days, added, added_var, np.where(seen, np.arange(STEPS), -1), y, np.sqrt(h), z, np.zeros(STEPS, bool),
+        np.repeat(0.02**2 / 30.0 * days[:, None], 4, axis=1), 45.0, noise, 0.1, 1.0,
     )  # fmt: skip
+    point = np.concatenate([a0, p0[UPPER], [0.0, 0.0, 1.0, slow_sd**2], a0[1:5] ** 2])
+    rules = (1e9, 0.0, 9, 0.0)
+    after, _, innovations, _, expected = filtering.run_alone(point, x, steps, *rules, 0.0)
+    points = spread_out(Grid((15.0,), (0.0,), (slow_sd,), (1.0,)))
+    lanes = to_lanes(point[None], points)
+    wide = np.repeat(x[None, :, :, None], PAIRS, axis=3)
+    filtering.run_grid(lanes, wide, steps, *rules)
     model = state_space_model(
         x=x, days=days, burn=expected, added_l=added, added_var=added_var, y=y, z=z, h=h, a0=a0, p0=p0,
-        slow_sd=slow_sd, drift_sd=drift, slow_phi=phi, day_noise=noise, floor_sd=0.1,
+        slow_sd=slow_sd, drift_sd=drift, slow_phi=float(np.exp(-1 / 45)), day_noise=noise, floor_sd=0.1,
     )  # fmt: skip
-    return out, innovations, model
+    return (after, lanes.ravel()[points.place[0]]), innovations, model
 
 
 @pytest.mark.parametrize("seed", range(4))
 def test_the_compiled_filter_has_the_likelihood_of_its_definition(seed):
-    """Both filters give the same log-likelihood to 1e-10, relative."""
-    (_, _, _, loglik), _, model = _run(_case(seed))
+    """Both forms of the compiled filter, and its definition, give the same log-likelihood to 1e-10, relative."""
+    found, _, model = _run(_case(seed))
     reference = model.ssm.filter()
-    assert loglik[0] == pytest.approx(reference.llf_obs.sum(), rel=1e-10)
+    for numbers in found:
+        assert numbers[filtering.LOGW] == pytest.approx(reference.llf_obs.sum(), rel=1e-10)
 
 
 @pytest.mark.parametrize("seed", range(4))
 def test_the_compiled_filter_ends_in_the_state_of_its_definition(seed):
-    """Both filters end with the same mean and covariance."""
-    (mean, cov, _, _), innovations, model = _run(_case(seed))
+    """Both forms of the compiled filter, and its definition, end with the same mean and covariance."""
+    found, innovations, model = _run(_case(seed))
     reference = model.ssm.filter()
-    np.testing.assert_allclose(mean[0], reference.filtered_state[:, -1], rtol=1e-8, atol=1e-8)
-    np.testing.assert_allclose(cov[0], reference.filtered_state_cov[:, :, -1], rtol=1e-6, atol=1e-10)
+    for numbers in found:
+        np.testing.assert_allclose(numbers[:6], reference.filtered_state[:, -1], rtol=1e-8, atol=1e-8)
+        cov = unpack(numbers[filtering.COV : filtering.LOGW])
+        np.testing.assert_allclose(cov, reference.filtered_state_cov[:, :, -1], rtol=1e-6, atol=1e-10)
     z = reference.forecasts_error[0] / np.sqrt(reference.forecasts_error_cov[0, 0])
     np.testing.assert_allclose(innovations[~np.isnan(innovations)], z[~np.isnan(z)], atol=1e-8)
+
+
+def test_weather_rows_are_the_days_of_the_kernel_summed():
+    """The rows of lanes hold what the plain loop reckons of each day and pair, stove logged or not, to 1e-12."""
+    rng = np.random.default_rng(2)
+    n = 90
+    temp, sun = rng.normal(8.0, 7.0, n), rng.uniform(0.0, 4.0, n)
+    kwh, rate = np.where(rng.random(n) < 0.5, 20.0, 0.0), np.where(rng.random(n) < 0.3, np.inf, 0.1)
+    base, heat = rng.uniform(0.5, 1.0, n), rng.uniform(0.5, 1.0, n)
+    grid = Grid()
+    points = spread_out(grid)
+    inertias = np.unique(points.inertia)
+    plain = kernel.regressor_days(
+        temp, sun, kwh, rate, base, heat, np.asarray(grid.base_c), inertias, 1.2, 1.3, 0.4
+    )
+    degrees = degrees_of(temp, grid=grid, rounding_k=1.2)
+    rows = weather_rows.house_rows(degrees.degree_days, sun, kwh, rate, base, heat, 1.3, 0.4)
+    at_points = rows[points.row, :, :, points.lane]
+    expected = plain[points.base_index, np.searchsorted(inertias, points.inertia)]
+    np.testing.assert_allclose(at_points, expected, rtol=1e-12, atol=1e-12)
+    edge = np.array([0.25, 0.25, 0.5, 1.0, 3.75, 80.0, 90.0])
+    summed = weather_rows.over_steps(rows, edge)[points.row, :, :, points.lane]
+    so_far = np.concatenate([np.zeros_like(expected[:, :1]), np.cumsum(expected, axis=1)], axis=1)
+    below = np.minimum(edge.astype(int), n - 1)
+    part = (edge - below)[:, None]
+    at_edge = so_far[:, below] * (1 - part) + so_far[:, below + 1] * part
+    np.testing.assert_allclose(summed, np.diff(at_edge, axis=1), rtol=1e-10, atol=1e-9)

@@ -8,7 +8,18 @@ import pytest
 
 from forecaster.burn_model import Posterior
 from forecaster.burn_model.steps import Drivers
-from forecaster.forecast import Chances, Paths, daily_oil_c, draw_chances, draw_states, simulate_litres
+from forecaster.forecast import (
+    Chances,
+    Paths,
+    daily_oil_c,
+    draw_chances,
+    draw_states,
+    lay_degrees_ahead,
+    simulate_litres,
+    simulate_passages,
+)
+from forecaster.fuel import to_bulk_litres
+from forecaster.run_dry import run_dry_days
 
 DAYS, SCENARIOS, PATHS = 30, 50, 2000
 
@@ -137,3 +148,59 @@ def test_oil_follows_the_air_slowly() -> None:
     assert (np.diff(outdoors[5:]) < 0).all()
     assert outdoors.min() >= 2.0
     assert np.ptp(buried) < np.ptp(outdoors) / 2
+
+
+def test_passages_are_those_of_the_whole_paths() -> None:
+    """The lean way gives the same first day at the heel and the same litres, sun, stove and promise included."""
+    rng = np.random.default_rng(4)
+    mean = np.array([[300.0, 1.0, 0.5, 0.3, 0.04, 0.1]] * 3)
+    cov = np.diag([16.0, 0.04, 0.01, 0.01, 0.0, 0.02])[None].repeat(3, axis=0)
+    known = replace(
+        posterior(), base_c=np.array([15.0, 16.0, 16.0]), inertia=np.array([0.0, 0.0, 0.6]), mean=mean, cov=cov,
+        slow_sd=np.full(3, 0.2), smooth_c=np.array([4.0, 4.0, 6.0]), weight=np.array([0.2, 0.3, 0.5]),
+        kappa=0.6, omega=0.1,
+    )  # fmt: skip
+    ahead = replace(
+        drivers(0.0), temp_c=rng.normal(4.0, 6.0, (SCENARIOS, DAYS)),
+        sun_kwh_m2=rng.uniform(0.0, 3.0, (SCENARIOS, DAYS)), stove_kwh=np.where(np.arange(DAYS) % 2, 15.0, 0.0),
+        stove_rate=np.where(np.arange(DAYS) % 4, 0.1, np.inf),
+    )  # fmt: skip
+    promised = np.where(np.arange(DAYS) == 12, 40.0, 0.0)
+    oil_c = rng.normal(8.0, 3.0, (SCENARIOS, DAYS))
+    shared = {
+        "day_share": np.ones(DAYS), "promised_l": promised, "offset_sd_l": 5.0, "chances": chances(),
+    }  # fmt: skip
+    whole = simulate_litres(known, ahead, oil_c=oil_c, oil_now_c=9.0, density_15c=803.0, **shared)
+    lean = simulate_passages(
+        known, ahead, lay_degrees_ahead(ahead.temp_c, known), bulk_per_15c=to_bulk_litres(1.0, oil_c, 803.0),
+        bulk_per_15c_now=float(to_bulk_litres(1.0, np.asarray(9.0), 803.0)), heel_l=120.0,
+        told=np.array([0, 13, 29]), **shared,
+    )  # fmt: skip
+    dry = run_dry_days(whole.litres, heel_l=120.0)
+    assert 0.1 < np.isfinite(dry).mean() < 1.0
+    np.testing.assert_array_equal(lean.run_dry, dry)
+    np.testing.assert_allclose(lean.litres, whole.litres[:, [0, 13, 29]], rtol=1e-12)
+    np.testing.assert_allclose(lean.now_l, whole.now_l, rtol=1e-12)
+
+
+def test_states_drawn_have_the_mean_and_covariance_of_their_point() -> None:
+    """Over many draws mean and covariance are the point's, and a state without variance stays where it is."""
+    root = np.random.default_rng(3).normal(size=(6, 6))
+    root[4] = 0.0
+    cov = root @ root.T
+    known = replace(posterior(), mean=np.full((2, 6), 50.0), cov=np.stack([cov, cov]))
+    many = draw_chances(paths=200_000, days=1, day_noise=0.2, rng=np.random.default_rng(5))
+    _, state = draw_states(known, many)
+    np.testing.assert_allclose(state.mean(axis=0), np.full(6, 50.0), atol=0.03)
+    np.testing.assert_allclose(np.cov(state.T), cov, atol=0.1)
+    assert (state[:, 4] == 50.0).all()
+
+
+def test_a_slow_departure_begins_at_nothing_and_settles_at_its_size() -> None:
+    """Nothing on the first day; after several fading times its spread is that of a settled departure: one."""
+    slow = draw_chances(
+        paths=4000, days=120, day_noise=0.2, rng=np.random.default_rng(6), slow_days=20.0
+    ).slow
+    assert (slow[:, 0] == 0.0).all()
+    assert slow[:, -1].std() == pytest.approx(1.0, abs=0.05)
+    assert np.corrcoef(slow[:, 90], slow[:, 110])[0, 1] == pytest.approx(np.exp(-1.0), abs=0.06)

@@ -1,0 +1,57 @@
+"""What the filter knows of a house at an instant, all that it needs to go on from there."""
+
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+
+Floats = npt.NDArray[np.float64]
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Known:
+    """The filter's state between two steps.
+
+    Attributes
+    ----------
+    at
+        The instant: before the first reading, or just after one. datetime64[s].
+    numbers
+        Of each grid point: mean (6), packed covariance (21), log weight, readings refused in a row;
+        shape (grid, 29).
+    first_pass
+        The same of the point that the first pass follows, shape (29,); None before the first step.
+    run_burn_l
+        Litres burned since the run of repeats at hand began. [L]
+    level_l, step_l
+        The last reading and one sensor step there, nan before the first. [L]
+    smooth_c
+        Smoothed outdoor temperature at the beginning of the day of ``at``, shape (inertia,). [C]
+    intensity
+        The prior's intensities at each base, shape (base, 4).
+    relative_sd
+        Their relative standard deviations, shape (4,).
+    kappa, omega
+        Degree-days per kWh/m2 of sun and per kWh of stove heat.
+    observed_from
+        Instant of the first reading of all, or None.
+    """
+
+    at: np.datetime64
+    numbers: Floats
+    first_pass: Floats | None
+    run_burn_l: float
+    level_l: float
+    step_l: float
+    smooth_c: Floats
+    intensity: Floats
+    relative_sd: Floats
+    kappa: float
+    omega: float
+    observed_from: np.datetime64 | None
+
+    def alone_numbers(self, middle: Floats) -> Floats:
+        """Numbers of the point that the first pass follows, given those of the grid's middle."""
+        if self.first_pass is None:
+            return middle
+        return np.concatenate([self.first_pass, middle[len(self.first_pass) :]])

@@ -1,0 +1,137 @@
+"""The survey as the filter's first state, at every point of the grid.
+
+Flow     survey prior, receipts -> **state before the first level** -> filter
+"""
+
+from dataclasses import dataclass
+from functools import lru_cache
+
+import numpy as np
+import numpy.typing as npt
+
+from forecaster.burn_model.known import Known
+from forecaster.burn_model.lanes import STATES, UPPER, Points, spread_out
+from forecaster.burn_model.settings import Settings
+from forecaster.burn_model.steps import Drivers
+from forecaster.dwelling import BurnPrior
+
+Floats = npt.NDArray[np.float64]
+
+
+@dataclass(frozen=True, slots=True)
+class PastLitres:
+    """Litres burned over whole past days, from receipts: drivers of those days, total, sd. [L at 15 C]"""
+
+    drivers: Drivers
+    litres: float
+    sd_l: float
+
+
+def reference_slope_factor(
+    bases_c: Floats, normal_temp_c: Floats, *, at_c: float, rounding_k: float
+) -> Floats:
+    """Factors on the slope that keep a year's degree-day litres the same at every base.
+
+    A survey knows about the litres of a year, not about the base temperature: so the prior's slope
+    at base b is the slope at ``at_c`` times D(at_c)/D(b), D being the year's degree-days.
+
+    Parameters
+    ----------
+    bases_c : float array, shape (base,)
+        Base temperatures. [C]
+    normal_temp_c : float array, shape (day,)
+        A normal year's daily temperatures. [C]
+    at_c : float
+        The base for which the prior's slope was meant. [C]
+
+    Examples
+    --------
+    >>> year = 10 + 6 * np.sin(np.arange(365) * 2 * np.pi / 365)
+    >>> reference_slope_factor(np.array([15.0, 18.0]), year, at_c=18.0, rounding_k=1.2).round(2)
+    array([1.51, 1.  ])
+    """
+    every = np.append(bases_c, at_c)
+    z = (every[:, None] - normal_temp_c[None, :]) / rounding_k
+    year = (rounding_k * np.logaddexp(0.0, z)).sum(axis=1)
+    factor: Floats = year[-1] / year[:-1]
+    return factor
+
+
+def spared_ratios(prior: BurnPrior) -> tuple[float, float]:
+    """Degree-days per kWh/m2 of sun and per kWh of stove heat, from the prior's litres for each."""
+    slope = prior.slope_l_per_kday
+    if slope <= 0:
+        return 0.0, 0.0
+    return prior.solar_l_per_kwh_m2 / slope, prior.stove_l_per_kwh / slope
+
+
+def first_known(
+    prior: BurnPrior, *, start: np.datetime64, first_temp_c: float, normal_temp_c: Floats, capacity_l: float,
+    past_litres: PastLitres | None, settings: Settings,
+) -> Known:  # fmt: skip
+    """Set the prior out on the grid, taking in past litres where there are any."""
+    points, bases_c = spread_out(settings.grid), np.asarray(settings.grid.base_c, float)
+    factor = _slope_factor(
+        bases_c.tobytes(), normal_temp_c.tobytes(), prior.base_temperature_c, settings.rounding_k
+    )
+    theta = np.array(
+        [prior.base_l_per_day, prior.slope_l_per_kday, prior.solar_l_per_kwh_m2, prior.stove_l_per_kwh]
+    )
+    relative_sd = np.array([prior.base_rel_sd, prior.slope_rel_sd, prior.solar_rel_sd, prior.stove_rel_sd])
+    intensity = np.empty((len(bases_c), 4))
+    intensity[:, 0] = theta[0]
+    intensity[:, 1:] = theta[1:] * factor[:, None]
+    n = len(points.base_c)
+    mean = np.zeros((n, STATES))
+    mean[:, 0] = capacity_l / 2
+    mean[:, 1:5] = intensity[points.base_index]
+    cov = np.zeros((n, STATES, STATES))
+    cov[:, 0, 0] = capacity_l**2
+    diagonal = np.arange(1, 5)
+    cov[:, diagonal, diagonal] = (mean[:, 1:5] * relative_sd) ** 2
+    cov[:, 5, 5] = points.slow_sd**2
+    log_weight = -0.5 * ((points.base_c - prior.base_temperature_c) / prior.base_temperature_sd_c) ** 2
+    if past_litres is not None:
+        log_weight = log_weight + _condition_on_past(mean, cov, past_litres, points, prior, settings)
+    kappa, omega = spared_ratios(prior)
+    numbers = np.column_stack([mean, cov[:, UPPER[0], UPPER[1]], log_weight - log_weight.max(), np.zeros(n)])
+    return Known(
+        at=start, numbers=numbers, first_pass=None, run_burn_l=0.0, level_l=np.nan, step_l=np.nan,
+        smooth_c=np.full(len(settings.grid.inertia_d), first_temp_c), intensity=intensity,
+        relative_sd=relative_sd, kappa=kappa, omega=omega, observed_from=None,
+    )  # fmt: skip
+
+
+@lru_cache(maxsize=256)
+def _slope_factor(bases_c: bytes, normal_temp_c: bytes, at_c: float, rounding_k: float) -> Floats:
+    """Factors on the slope; tanks of one place mostly share them."""
+    return reference_slope_factor(
+        np.frombuffer(bases_c), np.frombuffer(normal_temp_c), at_c=at_c, rounding_k=rounding_k
+    )
+
+
+def _condition_on_past(
+    a0: Floats, p0: Floats, past: PastLitres, points: Points, prior: BurnPrior, s: Settings
+) -> Floats:  # fmt: skip
+    """Use the litres of past days as one linear measurement; changes a0 and p0, returns log weights."""
+    from forecaster.burn_model import weather_rows
+
+    d = past.drivers
+    kappa, omega = spared_ratios(prior)
+    degree_days, _ = weather_rows.degree_day_rows(
+        d.temp_c, np.full_like(points.pair_base_c, d.temp_c[0]), points.pair_base_c, points.pair_inertia,
+        s.rounding_k,
+    )  # fmt: skip
+    per_day = weather_rows.house_rows(
+        degree_days, d.sun_kwh_m2, d.stove_kwh, d.stove_rate, d.base_factor, d.heat_factor, kappa, omega
+    )
+    x = per_day.sum(axis=1)[points.row, :, points.lane]
+    theta, cov = a0[:, 1:5], p0[:, 1:5, 1:5]
+    v = past.litres - np.einsum("gq,gq->g", x, theta)
+    cx = np.einsum("gqr,gr->gq", cov, x)
+    # the slow departure of those days is not that of today: it widens the sum
+    slow = (points.slow_sd * past.litres * np.sqrt(2 * s.slow_days / max(len(d.date), 2 * s.slow_days))) ** 2
+    f = np.einsum("gq,gq->g", cx, x) + past.sd_l**2 + slow
+    a0[:, 1:5] = theta + cx * (v / f)[:, None]
+    p0[:, 1:5, 1:5] = cov - np.einsum("gq,gr->gqr", cx, cx) / f[:, None, None]
+    return np.asarray(-0.5 * (np.log(f) + v * v / f))
