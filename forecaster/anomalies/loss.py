@@ -51,7 +51,7 @@ def fast_loss(e: Evidence) -> Sequence[Reason]:
     for fall in _falls(e, ok):
         i, j = fall.i, fall.j
         fell = float(litres[i] - litres[j]) - _taken_out(e, at[i], at[j])
-        if fell <= fall.most_l:
+        if fell <= fall.most_l or not _was_so_high(e, ok, i, fell):
             continue
         lost = litres_text(fell, sd=fall.sigma_l)
         after = litres[j : j + 3]
@@ -103,6 +103,16 @@ def _falls(e: Evidence, ok: np.ndarray) -> Iterator[_Fall]:
         suspects = np.flatnonzero(within & (litres[:-apart] - litres[apart:] > most) & followed[:-apart])
         found += [_Fall(int(i), int(i) + apart, float(most[i]), float(sigma[i])) for i in suspects]
     yield from sorted(found, key=lambda f: (f.i - f.j, f.j), reverse=True)
+
+
+def _was_so_high(e: Evidence, ok: np.ndarray, i: int, fell: float) -> bool:
+    """Whether the level before bears out that from which it fell, or oil was put in between."""
+    if i == 0 or float(e.levels.litres[ok[i - 1]] - e.levels.litres[ok[i]]) > -0.5 * fell:
+        return True
+    start, end = e.levels.at[ok[i - 1]], e.levels.at[ok[i]]
+    d = e.deliveries
+    put_in = ~d.removed & (d.at > start - REMOVED_SLACK) & (d.at <= end + REMOVED_SLACK)
+    return bool(put_in.any()) or any(start <= r.at <= end for r in e.rises)
 
 
 def _taken_out(e: Evidence, start: np.datetime64, end: np.datetime64) -> float:

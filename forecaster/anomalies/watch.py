@@ -11,7 +11,7 @@ Source   Page, Biometrika 41 (1954) 100-115; Basseville & Nikiforov, Detection o
          from memory); scales and thresholds: measured on simulated tanks, see tests/accuracy/watch.json
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import numpy.typing as npt
@@ -52,18 +52,29 @@ class WatchSettings:
         What the scores of sound homes come to, for each window: a score is divided by it.
     loss, less
         Thresholds of the largest scaled score, for more and for less than foretold.
-    slow_sd
-        Relative departure over weeks of an ordinary home; a larger one is what is looked for. [-]
+    slow_sd, slow_share, slow_most
+        Relative departure over weeks of this home: that part of what the burn model has learnt of it, within
+        the other two as bounds. A home of steady ways is watched more closely. [-]
+    unfamiliar, odd
+        Doubt of what heating takes in other weather than that of the weeks before, as a part; and how it grows
+        with the slow departure: a boiler switched on for the winter is no leak. [-]
+    delivery_sd
+        Doubt of what a delivery did to the level, beside its ticket's: the tank's shape on file, relative. [-]
     patience_d
         So long an alarm is pending; a use that lasts longer is the home's habit by then. [d]
     """
 
     windows_d: tuple[float, ...] = (1.0, 2.0, 4.0, 7.0, 14.0, 28.0, 56.0)
-    medians: tuple[int, ...] = (3, 3, 5, 5, 5, 5, 5)
-    scale: tuple[float, ...] = (1.0, 1.0, 1.0, 1.0, 1.0, 1.0, 1.0)
-    loss: float = 4.0
-    less: float = 4.0
-    slow_sd: float = 0.15
+    medians: tuple[int, ...] = (3, 3, 3, 3, 5, 5, 5)
+    scale: tuple[float, ...] = (0.8, 0.8, 0.95, 1.0, 1.1, 1.2, 1.4)
+    loss: float = 3.5
+    less: float = 3.5
+    slow_sd: float = 0.1
+    slow_share: float = 0.8
+    slow_most: float = 0.5
+    unfamiliar: float = 0.2
+    odd: float = 1.0
+    delivery_sd: float = 0.04
     patience_d: float = 28.0
 
 
@@ -126,7 +137,8 @@ def watch_level(
         none, of = np.empty((0, len(w.windows_d))), observations.at[:0]
         return Watch(of, none, none, none, np.empty(none.shape, "datetime64[s]"))
     at = observations.at[kept]
-    steps = cut_steps(at[0], posterior.at, at, additions)
+    doubted = replace(additions, sd_l=np.hypot(additions.sd_l, w.delivery_sd * np.abs(additions.litres_15c)))
+    steps = cut_steps(at[0], posterior.at, at, doubted)
     heaviest = int(posterior.weight.argmax())
     x = _regressors(drivers, midnights, steps, posterior, heaviest, at[0], s)
     seen = steps.reading >= 0
@@ -138,20 +150,23 @@ def watch_level(
 
     y = at_steps(observations.litres, np.nan)
     z = at_steps(observations.bulk_per_15c, 1.0)
+    step_l = at_steps(np.maximum(observations.step_l, 1e-3), 1.0)
     h = at_steps(observations.sd_l**2, 1.0) * posterior.noise[heaviest] ** 2
-    a0, p0, drift_sd = _start(drivers, posterior, heaviest, prior, observations.litres[kept[0]], s, w)
+    own = w.slow_share * float(np.sqrt(posterior.weight @ posterior.slow_sd**2))
+    slow_sd = min(max(own, w.slow_sd), w.slow_most)
+    a0, p0, drift_sd = _start(drivers, posterior, heaviest, prior, observations.litres[kept[0]], s, slow_sd)
     phi = float(np.exp(-1.0 / s.slow_days))
     a_at, p_at = watch_kernel.remember(
-        x, steps.days, steps.added_l, steps.added_var, y, z, h, a0, p0, w.slow_sd, drift_sd, phi, s.day_noise,
+        x, steps.days, steps.added_l, steps.added_var, y, z, h, step_l, a0, p0, slow_sd, drift_sd, phi, s.day_noise,
         s.floor_sd_l, s.gate, s.escape_after, s.escape_sd_l**2,
     )  # fmt: skip
     readings = np.flatnonzero(seen)
     end_d = (steps.end - at[0]) / np.timedelta64(1, "s") / DAY_S
     first = max(len(readings) - last, 0)
     score, missing, burn, since = watch_kernel.look_back(
-        x, steps.days, steps.added_l, steps.added_var, y, z, h, at_steps(observations.step_l, 1.0), end_d,
-        a_at, p_at, w.slow_sd, phi, s.day_noise, s.floor_sd_l, readings, first, np.asarray(w.windows_d),
-        np.asarray(w.medians),
+        x, steps.days, steps.added_l, steps.added_var, y, z, h, step_l, end_d,
+        a_at, p_at, slow_sd, phi, s.day_noise, s.floor_sd_l, readings, first, np.asarray(w.windows_d),
+        np.asarray(w.medians), w.unfamiliar, w.odd,
     )  # fmt: skip
     begun = np.where(since >= 0, steps.end[since], np.datetime64("NaT"))
     return Watch(at[first:], score / np.asarray(w.scale), missing, burn, begun)
@@ -184,7 +199,7 @@ def _regressors(
 
 def _start(
     drivers: Drivers, posterior: Posterior, point: int, prior: BurnPrior, level_l: float,
-    s: Settings, w: WatchSettings,
+    s: Settings, slow_sd: float,
 ) -> tuple[Floats, Floats, Floats]:  # fmt: skip
     """What is known before the first level: the survey."""
     base = posterior.base_c[point : point + 1]
@@ -197,7 +212,7 @@ def _start(
     theta[1:] *= factor
     rel = np.array([prior.base_rel_sd, prior.slope_rel_sd, prior.solar_rel_sd, prior.stove_rel_sd])
     a0 = np.concatenate([[level_l], theta, [0.0]])
-    p0 = np.diag(np.concatenate([[level_l**2 + 1e4], (theta * rel) ** 2, [w.slow_sd**2]]))
+    p0 = np.diag(np.concatenate([[level_l**2 + 1e4], (theta * rel) ** 2, [slow_sd**2]]))
     return a0, p0, s.drift * theta
 
 

@@ -17,6 +17,14 @@ Ints = npt.NDArray[np.int64]
 STATES = 6
 BURN_FLOOR_L = 0.3
 """Noise and slow departure scale with the expected burn, never with less than this. [L/d]"""
+SAME_STEPS = 0.1
+"""Levels that differ by less than that part of a step are the same reading."""
+OTHER_USE = 0.3
+"""When levels keep away from what was foretold, the use may have changed by that. [-]"""
+LEARNT_D = 14.0
+"""A home watched for less foretells nothing. [d]"""
+USED_TO_D = 14.0
+"""Weather is what a home is used to when it was so over that time. [d]"""
 RECENT_D = 5.5
 """The last few levels are no older than that. [d]"""
 MEDIAN_VAR = 1.45
@@ -26,7 +34,7 @@ MEDIAN_VAR = 1.45
 @nb.njit(cache=True)  # type: ignore[untyped-decorator]
 def remember(
     x: Floats, days: Floats, added_l: Floats, added_var: Floats, y: Floats, z: Floats, h: Floats,
-    a0: Floats, p0: Floats, slow_sd: float, drift_sd: Floats, slow_phi: float, day_noise: float,
+    step_l: Floats, a0: Floats, p0: Floats, slow_sd: float, drift_sd: Floats, slow_phi: float, day_noise: float,
     floor_sd: float, gate: float, escape_after: int, escape_var: float,
 ) -> tuple[Floats, Floats]:  # fmt: skip
     """Run one filter over the steps and keep what it knew at the end of each.
@@ -39,6 +47,9 @@ def remember(
         Length, litres put in at 15 C, and their variance. [d, L, L2]
     y, z, h : float arrays, shape (step,)
         Bulk litres seen at the step's end (nan: none), bulk litres per litre at 15 C, variance. [L, -, L2]
+    step_l : float array, shape (step,)
+        Litres of a sensor step. A level that repeats the one before tells little new until the burn has
+        moved it by a step.
     a0, p0 : float arrays, shapes (6,), (6, 6)
         What is known at the start.
     slow_sd, drift_sd, slow_phi, day_noise, floor_sd, gate, escape_after, escape_var
@@ -54,7 +65,7 @@ def remember(
     a, p = a0.copy(), p0.copy()
     g, pg = np.empty(STATES), np.empty(STATES)
     g[0] = 1.0
-    gated, poured = 0, False
+    gated, poured, before, since = 0, False, math.nan, 0.0
     for t in range(steps):
         burn = 0.0
         for q in range(4):
@@ -84,14 +95,20 @@ def remember(
             p[1 + q, 1 + q] += drift_sd[q] ** 2 * days[t] / 30.0
         p[5, 5] += slow_sd**2 * (1.0 - phi * phi)
         poured = poured or added_l[t] != 0.0
+        since += mu
         if not math.isnan(y[t]):
             v = y[t] - z[t] * a[0]
             f = z[t] * z[t] * p[0, 0] + h[t]
+            if abs(y[t] - before) < SAME_STEPS * step_l[t]:
+                alike = math.exp(-2.0 * since / step_l[t])
+                f += h[t] * 2.0 * alike / (1.0 - alike)
+            before, since = y[t], 0.0
             # after a delivery the level is believed and not the ticket
             if abs(v) > gate * math.sqrt(f) and not poured:
                 gated += 1
                 if gated >= escape_after:
                     p[0, 0] += escape_var
+                    p[5, 5] += OTHER_USE**2
                     gated = 0
             else:
                 gated, poured = 0, False
@@ -111,6 +128,7 @@ def look_back(
     x: Floats, days: Floats, added_l: Floats, added_var: Floats, y: Floats, z: Floats, h: Floats,
     step_l: Floats, end_d: Floats, a_at: Floats, p_at: Floats, slow_sd: float, slow_phi: float,
     day_noise: float, floor_sd: float, readings: Ints, first: int, windows: Floats, medians: Ints,
+    unfamiliar: float, odd: float,
 ) -> tuple[Floats, Floats, Floats, Ints]:  # fmt: skip
     """Foretell the last few levels from what was known a window before them, and compare.
 
@@ -130,6 +148,9 @@ def look_back(
         Looks back from this reading on.
     windows, medians : float and int array, shape (window,)
         Length of each window, and of how many levels the median is taken. [d]
+    unfamiliar, odd
+        Doubt of the heating by degree-days that differ from those of the weeks before, and how it grows with
+        the slow departure. [-]
 
     Returns
     -------
@@ -145,6 +166,12 @@ def look_back(
     burned = np.full((count, windows.shape[0]), np.nan)
     since = np.full((count, windows.shape[0]), -1, np.int64)
     off = np.empty(medians.max())
+    used_to = np.empty(days.shape[0])
+    usual = x[0, 1] / max(days[0], 1e-9)
+    for t in range(days.shape[0]):
+        fade = math.exp(-days[t] / USED_TO_D)
+        usual = fade * usual + (1.0 - fade) * x[t, 1] / max(days[t], 1e-9)
+        used_to[t] = usual
     for i in range(count):
         last = first + i
         for w in range(windows.shape[0]):
@@ -160,13 +187,13 @@ def look_back(
             latest = end_d[readings[oldest]] - windows[w] + 0.25
             while start >= 0 and end_d[readings[start]] > latest:
                 start -= 1
-            if start < 0:
+            if start < 0 or end_d[readings[start]] < LEARNT_D:
                 continue
             s = readings[start]
             # V at t is V at s less X'theta_s and M m_s, with noise: first order in what was known at s
             x_sum = np.zeros(4)
             m_sum, burn_sum, added, fade = 0.0, 0.0, 0.0, 1.0
-            noise_vv, noise_vm, noise_mm = 0.0, 0.0, 0.0
+            noise_vv, noise_vm, noise_mm, strange = 0.0, 0.0, 0.0, 0.0
             var = 0.0
             n = 0
             first_burn = 0.0
@@ -181,6 +208,7 @@ def look_back(
                 fade *= phi
                 burn_sum += burn
                 added += added_l[t]
+                strange += abs(x[t, 1] - days[t] * used_to[s]) * max(a_at[s, 2], 0.0)
                 noise_vv += added_var[t] + floor_sd**2 * days[t]
                 noise_vv += mu * mu * noise_mm - 2.0 * mu * noise_vm
                 if days[t] > 0.0:
@@ -201,7 +229,8 @@ def look_back(
                     for r in range(STATES):
                         for c in range(STATES):
                             var += g[r] * p_at[s, r, c] * g[c]
-                    var = z[t] * z[t] * (var + noise_vv)
+                    doubt = (unfamiliar + odd * abs(a_at[s, 5])) * strange
+                    var = z[t] * z[t] * (var + noise_vv + doubt * doubt)
                     burned[i, w] = gone
                 n += 1
                 if n == of:
@@ -209,7 +238,12 @@ def look_back(
                     fell = max(0.0, gone - first_burn) / max(step_l[t], 1e-9)
                     of_median = min(1.0, MEDIAN_VAR / of)
                     var += h[t] * (of_median + (1.0 - of_median) * math.exp(-fell))
-            missing[i, w] = np.median(off[:of])
+            gap = np.median(off[:of])
+            # back to its usual use from less or from more is no loss, and no change of habits
+            back = -m_sum * a_at[s, 5]
+            back = min(back, max(gap, 0.0)) if back > 0.0 else max(back, min(gap, 0.0))
+            missing[i, w] = gap - back
+            burned[i, w] += back
             score[i, w] = missing[i, w] / math.sqrt(var)
             since[i, w] = s
     return score, missing, burned, since
