@@ -58,6 +58,7 @@ class Ordering:
     min_drop_l: str = "500"
     ordered: Sequence[str] = ()
     lead_table: Path | None = None
+    cold_lead_days: str = "5"
     quotes: Path | None = None
     quote: Sequence[str] = ()
     price_drift: str | None = None

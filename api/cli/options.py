@@ -72,6 +72,13 @@ LeadTable = Annotated[
     Path | None,
     _file("T.CSV", "Chance of each lead time, instead of A-B: days and chance, or days and deliveries."),
 ]
+ColdLeadDays = Annotated[
+    str,
+    typer.Option(
+        metavar="DAYS",
+        help="At most so many working days more in a cold spell: an assumption; 0 for none.",
+    ),
+]
 Holidays = Annotated[
     str | None, typer.Option(metavar="CODE", help="Public holidays, such as IE or GB-ENG. Default none.")
 ]

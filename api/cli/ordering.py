@@ -10,7 +10,15 @@ from api.cli.desk import Desk
 from api.cli.given import Ordering
 from api.cli.values import parse_lead_days, parse_ordered, parse_quote, parse_whole, read_option
 from forecaster.errors import OrderError, Problem
-from forecaster.reorder import LeadTable, OrderSettings, Quotes, Spending, parse_lead_table, parse_quotes
+from forecaster.reorder import (
+    ColdLead,
+    LeadTable,
+    OrderSettings,
+    Quotes,
+    Spending,
+    parse_lead_table,
+    parse_quotes,
+)
 from forecaster.rows import parse_date, parse_number
 
 RISK, RISK_VULNERABLE = 0.005, 0.002
@@ -70,6 +78,7 @@ def _settings(
         min_drop_l=read_option("--min-drop-l", given.min_drop_l, parse_number),
         ordered=ordered,
         lead_table=table,
+        cold_lead=ColdLead(most_days=read_option("--cold-lead-days", given.cold_lead_days, parse_whole)),
         spending=_spending(given, quotes),
     )
 

@@ -278,8 +278,8 @@ def parse_quotes(
     age = (today - newest).days
     old = f"the quotes are {age} days old: prices move, so ask again before you order"
     older = sum(day < newest for day, _, _ in known)
-    notes = [f"{later} quotes later than the forecast are not looked at"] if later else []
-    notes += [f"{older} older quotes are not used"] if older else []
+    notes = [f"quotes later than the forecast are not looked at: {later}"] if later else []
+    notes += [f"older quotes are not used: {older}"] if older else []
     notes += [old] if age > OLD_QUOTES_D else []
     return Quotes(newest, tuple(sorted(steps.items()))), tuple(problems), tuple(notes)
 

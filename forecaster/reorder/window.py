@@ -65,7 +65,8 @@ def advise_order(
     Notes
     -----
     Room on a delivery day is reckoned from the evening before: the tanker may come in the morning. It
-    is reckoned for the shortest lead time, which no cold spell lengthens.
+    is reckoned for the shortest lead time, which no cold spell lengthens. Oil that is promised for a
+    later day needs its room too.
     """
     days = litres.shape[1]
     slower = settings.cold_lead.most_days if settings.cold_lead is not None and spells is not None else 0
@@ -173,10 +174,20 @@ def _fullest_l(
     earliest = delivery_days(first, order_days, settings=settings)[0][:, 0]
     # distinct delivery days only, and days first: several times faster
     distinct, back = np.unique(earliest, return_inverse=True)
-    evening_before = np.concatenate([now_l[None], litres.T])[distinct]
-    ordered = np.sort(evening_before, axis=1)
-    fullest: Floats = ordered[:, int(np.ceil(FITS * (ordered.shape[1] - 1)))][back]
+    fullest = _quantile_up(np.concatenate([now_l[None], litres.T])[distinct])[back]
+    for day in settings.ordered:
+        promised = (day - first).days
+        if 0 <= promised < litres.shape[1]:
+            then = float(_quantile_up(litres[None, :, promised])[0])
+            fullest = np.where(earliest <= promised, np.maximum(fullest, then), fullest)
     return fullest
+
+
+def _quantile_up(litres: Floats) -> Floats:
+    """Level that nine paths in ten do not exceed, of each row. [L]"""
+    ordered = np.sort(litres, axis=1)
+    level: Floats = ordered[:, int(np.ceil(FITS * (ordered.shape[1] - 1)))]
+    return level
 
 
 def _promised_l(first: date, days: int, settings: OrderSettings) -> float:

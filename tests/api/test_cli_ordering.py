@@ -75,6 +75,13 @@ def test_a_lead_table_takes_the_place_of_the_span(tmp_path: Path) -> None:
     assert order("--lead-table", table, "--look-every-days", "1")["latest"] > order()["latest"]
 
 
+def test_slow_deliveries_in_the_cold_are_an_assumption_that_can_be_changed() -> None:
+    """More days in a cold spell never move the latest order later; five are taken where none are given."""
+    latest = [order("--cold-lead-days", days)["latest"] for days in ("0", "5", "40")]
+    assert latest == sorted(latest, reverse=True)
+    assert order("--cold-lead-days", "5") == order()
+
+
 def test_bad_rows_of_quotes_are_set_aside_and_named(tmp_path: Path) -> None:
     """A bad price is named by its row and left out, with code 3; the answer stands."""
     file = tmp_path / "quotes.csv"
@@ -101,6 +108,8 @@ def test_bad_rows_of_quotes_are_set_aside_and_named(tmp_path: Path) -> None:
         (["--price-drift", "0.01"], "--price-drift: give prices with it"),
         (["--quotes", "nowhere.csv"], "there is no such file"),
         (["--lead-table", "nowhere.csv"], "there is no such file"),
+        (["--cold-lead-days", "some"], "--cold-lead-days: give a whole number"),
+        (["--cold-lead-days", "99"], "cold_lead: give"),
     ],
 )  # fmt: skip
 def test_what_cannot_be_used_is_refused_in_words(arguments: list[str], said: str) -> None:

@@ -41,6 +41,7 @@ EXAMPLES: Mapping[str, str] = {
     "--min-drop-l": "500",
     "--ordered": "2024-01-22:600",
     "--lead-table": "lead_times.csv",
+    "--cold-lead-days": "3",
     "--quotes": "quotes.csv",
     "--quote": "500:0.62",
     "--price-drift": "0.02",

@@ -117,6 +117,24 @@ def test_settings_out_of_range_are_refused(field, value):
     assert refused.value.problems[0].field == field
 
 
+def test_room_is_kept_for_oil_that_is_promised():
+    """700 l promised for the 24th leave no room for 500 l more before they have been burned for a while.
+
+    The tank holds 600 l and burns 10 a day; 700 l on Wednesday 24 January (index 16) make 1,130 of its
+    1,200 l. Until 500 l fit again, 43 days later, there is nothing to order: the window begins later.
+    """
+    promised = {date(2024, 1, 24): 700.0}
+    litres = 600.0 - 10.0 * np.arange(1, 201)[None] + 700.0 * (np.arange(200) >= 16)
+    p_dry = chance_dry(run_dry_days(litres, heel_l=50.0), days=200)
+    advice = advise_order(
+        litres, p_dry, now_l=np.array([600.0]), first=MONDAY, safe_fill_l=1200.0,
+        settings=OrderSettings(ordered=promised),
+    )  # fmt: skip
+    # 1,130 l at the end of index 16; at most 700 l on the evening of index 59; three working days before
+    assert advice.earliest == MONDAY + timedelta(days=57)
+    assert advice.litres >= 500.0
+
+
 @settings(max_examples=60, deadline=None)
 @given(
     start=st.floats(100, 1500), burn=st.lists(st.floats(1, 25), min_size=20, max_size=20),
