@@ -70,8 +70,8 @@ class SunTables(MutableMapping[Plane, PlaneTable]):
         return len(self._memory)
 
     def _file(self, plane: Plane) -> Path:
-        latitude, longitude, tilt_deg, azimuth_deg = plane
-        return self._folder / f"{latitude:.1f}_{longitude:.1f}_{tilt_deg}_{azimuth_deg}.npz"
+        latitude, longitude, *rest = plane
+        return self._folder / f"{latitude:.1f}_{longitude:.1f}_{'_'.join(f'{v:g}' for v in rest)}.npz"
 
 
 def _read(file: Path) -> PlaneTable | None:

@@ -11,7 +11,13 @@ import numpy.typing as npt
 from forecaster.burn_model.steps import Drivers
 from forecaster.diary import DiaryEntry, diary_factors, water_spared
 from forecaster.dwelling import BurnPrior, Solar, Survey, heating_by_month, hot_water_kwh_per_day
-from forecaster.solar import hot_water_share_from_sun, plane_irradiation_kwh_m2
+from forecaster.solar import (
+    Facing,
+    Shade,
+    hot_water_share_from_sun,
+    plane_irradiation_kwh_m2,
+    windows_irradiation_kwh_m2,
+)
 from forecaster.stove import StoveLog, evening_kwh
 
 Floats = npt.NDArray[np.float64]
@@ -50,10 +56,9 @@ def house_drivers(date: Dates, temp_c: Floats, ghi_wh_m2: Floats, *, house: Hous
     Drivers
     """
     solar = house.survey.solar or Solar()
-    sun = plane_irradiation_kwh_m2(
-        date, ghi_wh_m2, latitude=house.latitude, longitude=house.longitude,
-        tilt_deg=90.0, azimuth_deg=solar.window_azimuth,
-    )  # fmt: skip
+    sun = windows_irradiation_kwh_m2(
+        date, ghi_wh_m2, latitude=house.latitude, longitude=house.longitude, windows=_windows(solar)
+    )
     month = date.astype("datetime64[M]").astype(np.int64) % 12
     base, heat = diary_factors(house.diary, date)
     heat = heat * np.asarray(heating_by_month(house.survey))[month]
@@ -71,6 +76,19 @@ def house_drivers(date: Dates, temp_c: Floats, ghi_wh_m2: Floats, *, house: Hous
         kwh,
         rate,
     )
+
+
+def _windows(solar: Solar) -> tuple[Facing, ...]:
+    """Windows as the sun sees them; one wall where they are not given one by one."""
+    if not solar.windows:
+        return (Facing(90.0, solar.window_azimuth),)
+    return tuple(
+        Facing(
+            w.tilt, w.azimuth, Shade(round(w.horizon_deg), w.overhang_m / w.height_m, w.overhang_gap_m / w.height_m),
+            w.area_m2,
+        )
+        for w in solar.windows
+    )  # fmt: skip
 
 
 def _water_spared(

@@ -21,7 +21,7 @@ from forecaster.dwelling.hot_water import (
 )
 from forecaster.dwelling.parsing import parse_survey, read_survey
 from forecaster.dwelling.prior import BurnPrior, burn_prior
-from forecaster.dwelling.survey import BOILERS, Boiler, Solar, Stove, Survey, heating_by_month
+from forecaster.dwelling.survey import BOILERS, Boiler, Solar, Stove, Survey, Window, heating_by_month
 
 __all__ = [
     "BOILERS",
@@ -30,6 +30,7 @@ __all__ = [
     "Solar",
     "Stove",
     "Survey",
+    "Window",
     "baths_per_day",
     "burn_prior",
     "gains_utilisation_factor",

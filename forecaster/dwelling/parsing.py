@@ -13,7 +13,7 @@ from dataclasses import dataclass, replace
 from types import MappingProxyType
 from typing import Any
 
-from forecaster.dwelling.survey import BOILERS, HEATING_MONTHS, HotWater, Solar, Stove, Survey
+from forecaster.dwelling.survey import BOILERS, HEATING_MONTHS, HotWater, Solar, Stove, Survey, Window
 from forecaster.errors import Problem, SurveyError
 from forecaster.rows import decode
 
@@ -53,9 +53,22 @@ _NUMBERS: Mapping[str, _Range] = MappingProxyType(
         "solar.pv_azimuth": _Range(0, 360, "give degrees clockwise from north, south 180"),
     }
 )
+_WINDOW_NUMBERS: Mapping[str, _Range] = MappingProxyType(
+    {
+        "area_m2": _Range(0.05, 300, "give square metres, 0.05 to 300"),
+        "azimuth": _Range(0, 360, "give degrees clockwise from north, south 180"),
+        "tilt": _Range(0, 90, "give degrees from level, 90 for a wall"),
+        "horizon_deg": _Range(0, 80, "give degrees above level of what stands in front, 0 to 80"),
+        "height_m": _Range(0.2, 10, "give the window's height in metres, 0.2 to 10"),
+        "overhang_m": _Range(0, 10, "give how far it stands out in metres, 0 to 10"),
+        "overhang_gap_m": _Range(0, 10, "give metres from the window's top up to the overhang, 0 to 10"),
+    }
+)
+MAX_WINDOWS = 12
+"""More windows are given together with those that look alike. [windows]"""
 _FLAGS = frozenset({"vulnerable", "solar.diverter"})
 _TEXTS = frozenset({"place", "timezone", "boiler", "hot_water"})
-_LISTS = frozenset({"hot_water_oil_months", "heating_months", "heating_off_months"})
+_LISTS = frozenset({"hot_water_oil_months", "heating_months", "heating_off_months", "solar.windows"})
 _KNOWN = frozenset(_NUMBERS) | _FLAGS | _TEXTS | _LISTS
 _SECTIONS = ("stove", "solar")
 _HOT_WATER_WORDS: Mapping[str, HotWater] = MappingProxyType(
@@ -127,6 +140,7 @@ def read_survey(values: Mapping[str, Any]) -> Survey:
     texts = {key: _read_text(key, flat[key], problems) for key in _TEXTS & flat.keys()}
     months = _read_months("hot_water_oil_months", flat, problems)
     heating_off = _read_heating_off(flat, problems)
+    windows = _read_windows(flat, problems)
     problems += _check_position(flat, numbers)
     if problems:
         raise SurveyError(sorted(problems, key=lambda p: p.field))
@@ -146,7 +160,7 @@ def read_survey(values: Mapping[str, Any]) -> Survey:
         heating_off_months=heating_off,
         range_cooker_kw=numbers.get("range_cooker_kw"),
         stove=Stove(**_part(numbers, "stove")) if "stove" in values else None,
-        solar=Solar(**_part(numbers, "solar"), **_part(flags, "solar")) if "solar" in values else None,
+        solar=_solar(numbers, flags, windows) if "solar" in values else None,
         vulnerable=flags.get("vulnerable", False),
     )
     return _with_notes(_with_hot_water(survey, texts.get("hot_water"), months), values)
@@ -188,18 +202,70 @@ def _read_numbers(flat: Mapping[str, Any], problems: list[Problem]) -> dict[str,
     for key, limits in _NUMBERS.items():
         if key not in flat:
             continue
-        value = flat[key]
-        # TOML knows inf and nan, and true is an int in Python
-        is_number = isinstance(value, int | float) and not isinstance(value, bool)
-        if not is_number or (isinstance(value, float) and not math.isfinite(value)):
-            problems.append(Problem("not_a_number", _words(key), limits.mend, str(value)))
-        elif not limits.low <= value <= limits.high:
-            problems.append(Problem("out_of_range", _words(key), limits.mend, _short(value)))
-        elif key == "built" and value != int(value):
+        value = _read_number(_words(key), flat[key], limits, problems)
+        if value is not None and key == "built" and value != int(value):
             problems.append(Problem("not_a_year", key, limits.mend, str(value)))
-        else:
-            numbers[key] = float(value)
+        elif value is not None:
+            numbers[key] = value
     return numbers
+
+
+def _read_number(field: str, value: Any, limits: _Range, problems: list[Problem]) -> float | None:
+    # TOML knows inf and nan, and true is an int in Python
+    is_number = isinstance(value, int | float) and not isinstance(value, bool)
+    if not is_number or (isinstance(value, float) and not math.isfinite(value)):
+        problems.append(Problem("not_a_number", field, limits.mend, str(value)))
+        return None
+    if not limits.low <= value <= limits.high:
+        problems.append(Problem("out_of_range", field, limits.mend, _short(value)))
+        return None
+    return float(value)
+
+
+def _solar(numbers: Mapping[str, float], flags: Mapping[str, bool], windows: tuple[Window, ...]) -> Solar:
+    return Solar(**_part(numbers, "solar"), **_part(flags, "solar"), windows=windows)
+
+
+def _read_windows(flat: Mapping[str, Any], problems: list[Problem]) -> tuple[Window, ...]:
+    """Read windows one by one, sections [[solar.windows]]; their problems name them."""
+    tables = flat.get("solar.windows")
+    if tables is None:
+        return ()
+    if "solar.window_m2" in flat or "solar.window_azimuth" in flat:
+        mend = "leave window_m2 and window_azimuth out where windows are given one by one"
+        problems.append(Problem("twice", _words("solar.windows"), mend))
+    is_list = isinstance(tables, Sequence) and not isinstance(tables, str)
+    if not is_list or not tables or not all(isinstance(t, Mapping) for t in tables):
+        mend = "write each window as a section of its own, [[solar.windows]]"
+        problems.append(Problem("not_a_section", _words("solar.windows"), mend, str(tables)))
+        return ()
+    if len(tables) > MAX_WINDOWS:
+        mend = f"give at most {MAX_WINDOWS}: those that look alike are one, with their area together"
+        problems.append(Problem("too_many", _words("solar.windows"), mend, f"{len(tables)} windows"))
+        return ()
+    found = [_read_window(number, table, problems) for number, table in enumerate(tables, start=1)]
+    return tuple(window for window in found if window is not None)
+
+
+def _read_window(number: int, table: Mapping[str, Any], problems: list[Problem]) -> Window | None:
+    own: list[Problem] = []
+    place = f"of window {number}"
+    for key in sorted(table.keys() - _WINDOW_NUMBERS.keys()):
+        near = difflib.get_close_matches(key, list(_WINDOW_NUMBERS), n=1, cutoff=0.5)
+        mend = f"leave it out, or did you mean {near[0]}?" if near else "leave it out; it is not known here"
+        own.append(Problem("unknown_key", f"{key} {place}", mend, str(table[key])))
+    given = {
+        key: _read_number(f"{key} {place}", table[key], limits, own)
+        for key, limits in _WINDOW_NUMBERS.items()
+        if key in table
+    }
+    if "area_m2" not in table:
+        own.append(Problem("missing", f"area_m2 {place}", "add this key: its square metres"))
+    if given.get("overhang_m") and (given.get("tilt") or 90.0) < 90.0:
+        mend = "leave it out: an overhang is counted above a window in a wall only"
+        own.append(Problem("overhang", f"overhang_m {place}", mend, str(table["overhang_m"])))
+    problems += own
+    return None if own else Window(**{key: value for key, value in given.items() if value is not None})
 
 
 def _short(value: float) -> str:

@@ -234,8 +234,8 @@ def _base_words(survey: Survey) -> str:
 
 def _window(survey: Survey) -> tuple[float, float, str]:
     """Take the windows to the sun, their relative spread, and where that comes from."""
-    if survey.solar is not None and survey.solar.window_m2 is not None:
-        area = survey.solar.window_m2
+    area = survey.solar.glass_m2 if survey.solar is not None else None
+    if area is not None:
         return area, _SOLAR_REL_SD, f"Sun through {area:g} m² of windows, from your survey."
     area = _SOUTH_WINDOW_PER_FLOOR_AREA * (survey.floor_area_m2 or TYPICAL_FLOOR_AREA_M2)
     return (

@@ -69,6 +69,31 @@ class Stove:
 
 
 @dataclass(frozen=True, slots=True)
+class Window:
+    """One window, or several that look alike; the defaults are a south wall without anything before it.
+
+    Attributes
+    ----------
+    area_m2
+        Frames included. [m²]
+    azimuth, tilt
+        Clockwise from north, south 180; from level, a wall 90. [°]
+    horizon_deg
+        Elevation of what stands in front. [°]
+    height_m, overhang_m, overhang_gap_m
+        Of the window; how far an overhang stands out; how far above the window's top it is. [m]
+    """
+
+    area_m2: float
+    azimuth: float = 180.0
+    tilt: float = 90.0
+    horizon_deg: float = 0.0
+    height_m: float = 1.3
+    overhang_m: float = 0.0
+    overhang_gap_m: float = 0.0
+
+
+@dataclass(frozen=True, slots=True)
 class Solar:
     """What takes in the sun: windows, water panels, and electric panels; the tilt is an assumption.
 
@@ -86,6 +111,8 @@ class Solar:
         Of both kinds of panel, from level. [°]
     diverter
         Whether surplus electricity heats the water.
+    windows
+        Windows one by one, instead of ``window_m2`` and ``window_azimuth``.
     """
 
     window_m2: float | None = None
@@ -95,6 +122,12 @@ class Solar:
     pv_tilt: float = 35.0
     pv_azimuth: float = 180.0
     diverter: bool = False
+    windows: tuple[Window, ...] = ()
+
+    @property
+    def glass_m2(self) -> float | None:
+        """All windows to the sun together; None where unknown. [m²]"""
+        return sum(w.area_m2 for w in self.windows) if self.windows else self.window_m2
 
 
 @dataclass(frozen=True, slots=True)

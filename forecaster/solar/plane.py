@@ -12,11 +12,13 @@ Source   [1] Erbs, Klein, Duffie, "Estimation of the diffuse radiation fraction 
 """
 
 from collections import OrderedDict
-from collections.abc import MutableMapping
-from dataclasses import dataclass
+from collections.abc import MutableMapping, Sequence
+from dataclasses import dataclass, field
 
 import numpy as np
 import numpy.typing as npt
+
+from forecaster.solar.shade import Shade, open_beam, open_sky
 
 Floats = npt.NDArray[np.float64]
 Dates = npt.NDArray[np.datetime64]
@@ -32,7 +34,7 @@ _SPLIT_SUNSET_DEG = 81.4  # winter below, other seasons above. Source [1]. [°]
 _HOURS = np.arange(24) + 0.5
 
 
-TABLE_VERSION = 1
+TABLE_VERSION = 2
 """To be raised whenever the same place and plane would give another table."""
 TABLE_SHAPE = (_DAYS, _CLEARNESS.size - 1)
 """Days of the year, and cells of clearness."""
@@ -57,8 +59,8 @@ class PlaneTable:
     slope: Floats
 
 
-Plane = tuple[float, float, int, int]
-"""Latitude, longitude, tilt, azimuth as a table is made for. [°]"""
+Plane = tuple[float, ...]
+"""Latitude, longitude, tilt, azimuth as a table is made for, and horizon, overhang, gap of a shaded one. [°, -]"""
 
 MOST_TABLES = 256
 """So many tables are held in memory; each takes about 130 kB."""
@@ -97,6 +99,7 @@ def plane_irradiation_kwh_m2(
     longitude: float,
     tilt_deg: float,
     azimuth_deg: float,
+    shade: Shade | None = None,
 ) -> Floats:
     """Carry daily irradiation from level ground to a tilted plane.
 
@@ -112,6 +115,8 @@ def plane_irradiation_kwh_m2(
         From level: 90 for a window. Used to a degree. [°]
     azimuth_deg : float
         Clockwise from north: 180 looks south. Used to a degree. [°]
+    shade : Shade, optional
+        What stands before it.
 
     Returns
     -------
@@ -139,11 +144,83 @@ def plane_irradiation_kwh_m2(
     ... ).round(1)
     array([2.8])
     """
+    plane = Facing(tilt_deg, azimuth_deg, shade or Shade())
+    return _by_table(date, ghi_wh_m2, _plane_table(_key(latitude, longitude, plane)))
+
+
+@dataclass(frozen=True, slots=True)
+class Facing:
+    """Which way a plane looks, what stands before it, and how much of it there is. [°, °, -, m²]"""
+
+    tilt_deg: float
+    azimuth_deg: float
+    shade: Shade = field(default_factory=Shade)
+    area_m2: float = 1.0
+
+
+def windows_irradiation_kwh_m2(
+    date: npt.NDArray[np.datetime64],
+    ghi_wh_m2: npt.ArrayLike,
+    *,
+    latitude: float,
+    longitude: float,
+    windows: Sequence[Facing],
+) -> Floats:
+    """Carry daily irradiation to several windows: the mean over their area.
+
+    Parameters
+    ----------
+    date, ghi_wh_m2, latitude, longitude
+        As for `plane_irradiation_kwh_m2`.
+    windows : sequence of Facing
+        At least one, with an area above zero.
+
+    Returns
+    -------
+    float array, shape (..., day)
+        Sun on the windows over their area together. [kWh/m²]
+
+    Notes
+    -----
+    The tables of the planes are summed once; a scenario costs the same whatever the number of windows.
+
+    Examples
+    --------
+    >>> december = np.array(["2024-12-21"], dtype="datetime64[D]")
+    >>> south, north = Facing(90.0, 180.0, area_m2=3.0), Facing(90.0, 0.0, area_m2=1.0)
+    >>> for windows in ([south], [north], [south, north]):
+    ...     sun = windows_irradiation_kwh_m2(
+    ...         december, [800.0], latitude=53.5, longitude=-2.0, windows=windows
+    ...     )
+    ...     print(sun.round(2))
+    [2.83]
+    [0.27]
+    [2.19]
+    """
+    if len(windows) == 1:
+        return _by_table(date, ghi_wh_m2, _plane_table(_key(latitude, longitude, windows[0])))
+    total = sum(w.area_m2 for w in windows)
+    tables = [(_plane_table(_key(latitude, longitude, w)), w.area_m2 / total) for w in windows]
+    start = sum(share * table.start for table, share in tables)
+    slope = sum(share * table.slope for table, share in tables)
+    mean = PlaneTable(tables[0][0].extraterrestrial_wh_m2, np.asarray(start), np.asarray(slope))
+    return _by_table(date, ghi_wh_m2, mean)
+
+
+def _key(latitude: float, longitude: float, plane: Facing) -> Plane:
+    place = (round(latitude, 1), round(longitude, 1), round(plane.tilt_deg), round(plane.azimuth_deg) % 360)
+    shade = plane.shade
+    if shade == Shade():
+        return place
+    return (*place, round(shade.horizon_deg), round(shade.overhang, 2), round(shade.gap, 2))
+
+
+def _by_table(date: npt.NDArray[np.datetime64], ghi_wh_m2: npt.ArrayLike, table: PlaneTable) -> Floats:
+    """Read each day's ratio from a table."""
     days = np.asarray(date, dtype="datetime64[D]")
     ghi = np.asarray(ghi_wh_m2, dtype=float)
     if days.ndim != 1 or ghi.shape[-1:] != days.shape:
         raise ValueError(f"irradiation of shape {ghi.shape} does not end in the {days.shape} days")
-    table = _plane_table(round(latitude, 1), round(longitude, 1), round(tilt_deg), round(azimuth_deg) % 360)
     row = (days - days.astype("datetime64[Y]")).astype(np.intp)
     above = table.extraterrestrial_wh_m2[row]
     per_clearness = np.divide(1.0, above, out=np.zeros_like(above), where=above > 0)  # polar night: no sun
@@ -189,19 +266,22 @@ def daily_diffuse_fraction(clearness: npt.ArrayLike, *, sunset_deg: npt.ArrayLik
     return np.minimum(np.where(np.asarray(sunset_deg) <= _SPLIT_SUNSET_DEG, winter, other), 1.0)
 
 
-def _plane_table(latitude: float, longitude: float, tilt_deg: int, azimuth_deg: int) -> PlaneTable:
+def _plane_table(plane: Plane) -> PlaneTable:
     """Find the table of a place and plane, or make it."""
-    plane = (latitude, longitude, tilt_deg, azimuth_deg)
     table = _tables.get(plane)
     if table is None:
-        above, ratio = _ratios(*plane)
+        latitude, longitude, tilt_deg, azimuth_deg = plane[:4]
+        shade = Shade(int(plane[4]), *plane[5:]) if len(plane) > 4 else Shade()
+        above, ratio = _ratios(latitude, longitude, tilt_deg, azimuth_deg, shade)
         slope = np.diff(ratio, axis=1) / np.diff(_CLEARNESS)
         start = ratio[:, :-1] - slope * _CLEARNESS[:-1]
         table = _tables[plane] = PlaneTable(above, start, slope)
     return table
 
 
-def _ratios(latitude: float, longitude: float, tilt_deg: int, azimuth_deg: int) -> tuple[Floats, Floats]:
+def _ratios(
+    latitude: float, longitude: float, tilt_deg: float, azimuth_deg: float, shade: Shade
+) -> tuple[Floats, Floats]:
     """Find, for each day of year, the sun above the air, and the plane's ratio at each clearness."""
     # imported here because it takes longer than everything else this module does
     from pvlib import atmosphere, irradiance, solarposition
@@ -229,7 +309,7 @@ def _ratios(latitude: float, longitude: float, tilt_deg: int, azimuth_deg: int) 
     dni = (ghi - dhi) / np.where(is_high, cosine, 1.0)
     zenith = np.broadcast_to(zenith_deg[:, np.newaxis, :], shape)
     air_mass = np.nan_to_num(np.asarray(atmosphere.get_relative_airmass(zenith)), nan=40.0)
-    plane = irradiance.get_total_irradiance(
+    parts = irradiance.get_total_irradiance(
         tilt_deg,
         azimuth_deg,
         zenith,
@@ -241,8 +321,14 @@ def _ratios(latitude: float, longitude: float, tilt_deg: int, azimuth_deg: int) 
         airmass=air_mass,
         albedo=GROUND_ALBEDO,
         model="perez",
-    )["poa_global"]
-    plane_day = np.nan_to_num(np.asarray(plane, dtype=float)).sum(axis=2)
+    )
+    beam, sky, ground = (
+        np.nan_to_num(np.asarray(parts[name], dtype=float))
+        for name in ("poa_direct", "poa_sky_diffuse", "poa_ground_diffuse")
+    )
+    reached = open_beam(zenith_deg, sun_azimuth_deg, azimuth_deg=azimuth_deg, shade=shade)
+    plane = beam * reached[:, np.newaxis, :] + sky * open_sky(tilt_deg=tilt_deg, shade=shade) + ground
+    plane_day = plane.sum(axis=2)
     return above_wh_m2, plane_day / np.maximum(global_day, 1e-9)
 
 

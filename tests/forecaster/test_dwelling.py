@@ -12,6 +12,7 @@ from forecaster.dwelling import (
     Solar,
     Stove,
     Survey,
+    Window,
     burn_prior,
     gains_utilisation_factor,
     heat_loss_w_per_k,
@@ -142,6 +143,15 @@ def test_unknown_key_names_the_nearest(text: str, field: str, words: str) -> Non
         ("[stove]\nevenings_per_week = 8", "evenings_per_week in [stove]"),
         ("[solar]\npv_tilt = 100", "pv_tilt in [solar]"),
         ("[solar]\ndiverter = 1", "diverter in [solar]"),
+        ("[solar]\nwindows = 3", "windows in [solar]"),
+        ("[solar]\nwindows = []", "windows in [solar]"),
+        ("[[solar.windows]]\nazimuth = 90", "area_m2 of window 1"),
+        ("[[solar.windows]]\narea_m2 = 0", "area_m2 of window 1"),
+        ("[[solar.windows]]\narea_m2 = 2\nazimut = 90", "azimut of window 1"),
+        ("[[solar.windows]]\narea_m2 = 2\n[[solar.windows]]\narea_m2 = true", "area_m2 of window 2"),
+        ("[[solar.windows]]\narea_m2 = 2\ntilt = 40\noverhang_m = 1", "overhang_m of window 1"),
+        ("[solar]\nwindow_m2 = 3\n[[solar.windows]]\narea_m2 = 2", "windows in [solar]"),
+        ("[[solar.windows]]\narea_m2 = 2\n" * 13, "windows in [solar]"),
     ],
 )
 def test_bad_answer_is_refused_with_its_field(text: str, field: str) -> None:
@@ -453,3 +463,32 @@ def test_a_month_without_heating_keeps_a_little() -> None:
     """A month with the heating off keeps a tenth of it, for the cold week in which it is turned on."""
     assert heating_by_month(Survey(heating_off_months=(7,))) == (*(1.0,) * 6, 0.1, *(1.0,) * 5)
     assert set(heating_by_month(Survey())) == {1.0}
+
+
+def test_windows_one_by_one() -> None:
+    """Sections of windows give each its own plane and shade; the prior takes their area together."""
+    survey = parse_survey(
+        "[solar]\nthermal_m2 = 4\n[[solar.windows]]\narea_m2 = 5\noverhang_m = 0.6\n"
+        "[[solar.windows]]\narea_m2 = 2\nazimuth = 270\nhorizon_deg = 15\n"
+    )
+    assert survey.solar is not None
+    assert survey.solar.thermal_m2 == 4.0
+    assert survey.solar.windows == (Window(5.0, overhang_m=0.6), Window(2.0, azimuth=270.0, horizon_deg=15.0))
+    one = burn_prior(parse_survey("[solar]\nwindow_m2 = 7"), KEROSENE)
+    several = burn_prior(survey, KEROSENE)
+    assert several.solar_l_per_kwh_m2 == one.solar_l_per_kwh_m2
+    assert "7 m² of windows, from your survey" in " ".join(several.rests_on)
+
+
+def test_boiler_and_range_cooker_on_one_tank_add_up() -> None:
+    """The cooker's litres come on top of the boiler's base load, in every month, and so does its ceiling."""
+    boiler = burn_prior(Survey(occupants=3, boiler="condensing", boiler_kw=20.0), KEROSENE)
+    both = burn_prior(Survey(occupants=3, boiler="condensing", boiler_kw=20.0, range_cooker_kw=8.0), KEROSENE)
+    cooker_l = 24.0 * 0.35 * 8.0 / KEROSENE.gross_kwh_per_l
+    np.testing.assert_allclose(
+        both.base_l_per_day * both.hot_water_l_per_day,
+        boiler.base_l_per_day * boiler.hot_water_l_per_day + cooker_l,
+    )
+    full_fire = 24.0 * 8.0 / KEROSENE.gross_kwh_per_l
+    assert both.boiler_ceiling_l_per_day - boiler.boiler_ceiling_l_per_day == pytest.approx(full_fire)
+    assert both.slope_l_per_kday == boiler.slope_l_per_kday
