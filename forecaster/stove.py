@@ -5,6 +5,7 @@ Formula  NCV = NCV0·(1 − M) − 2.44·M;  litres = kg·NCV·η_stove·d/(η_b
 Source   [1] Heat of dry wood 18.5 to 19 MJ/kg and of the water's evaporation 2.44 MJ/kg: trade pages; their
          combination is a heat balance.
          [2] SAP 2012, Table 4a, efficiencies of room heaters: packaged table ``stoves``.
+         [3] Net heat of dry wood by species: packaged table ``woods``.
          The stove's heat is on the net basis, the boiler's on the gross one, as each is published.
 
 Caution  A stove needs its yearly service, a swept chimney and working alarms for smoke and carbon
@@ -40,6 +41,8 @@ MOST_KG_A_DAY, MOST_KWH_A_DAY = 200.0, 500.0
 """More than that is a mistake or a season's pile in one row. Assumption. [kg/d, kWh/d]"""
 STOVE_EFFICIENCIES: dict[str, float] = {row["key"]: float(row["efficiency"]) for row in read_table("stoves")}
 """Heat to the room over net heat of the wood, by kind. Source [2]. [-]"""
+SPECIES_MJ_PER_KG: dict[str, float] = {row["key"]: float(row["dry_mj_per_kg"]) for row in read_table("woods")}
+"""Net heat of dry wood, by species. Source [3]. [MJ/kg]"""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -194,7 +197,7 @@ def parse_stove_log(
     efficiency: float = STOVE_EFFICIENCIES["closed"],
     moisture: float = SEASONED_MOISTURE,
 ) -> tuple[StoveLog, tuple[Problem, ...]]:
-    r"""Read a stove log: ``date`` with ``kg`` of wood or ``kwh`` to the room, and perhaps ``moisture``.
+    r"""Read a stove log: ``date`` with ``kg`` of wood or ``kwh`` to the room, perhaps ``moisture``, ``species``.
 
     Parameters
     ----------
@@ -205,7 +208,7 @@ def parse_stove_log(
     efficiency : float
         Of the stove, for rows with kilograms. [-]
     moisture : float
-        Of the wood, where a row has none. [-]
+        Of the wood, where a row has none. [-] A row without a species is of `DRY_WOOD_MJ_PER_KG`.
 
     Returns
     -------
@@ -276,7 +279,17 @@ def _read_heat(row: Row, *, decimal: str, efficiency: float, moisture: float) ->
     kg = _read_number(row, "kg", decimal=decimal, high=MOST_KG_A_DAY)
     if row.cells.get("moisture"):
         moisture = _read_number(row, "moisture", decimal=decimal, high=WETTEST)
-    return kg * float(wood_net_kwh_per_kg(moisture)) * efficiency
+    return kg * float(wood_net_kwh_per_kg(moisture, dry_mj_per_kg=_dry_heat(row))) * efficiency
+
+
+def _dry_heat(row: Row) -> float:
+    """Net heat of the row's wood when dry. [MJ/kg]"""
+    species = row.cells.get("species", "").lower()
+    if not species:
+        return DRY_WOOD_MJ_PER_KG
+    if species not in SPECIES_MJ_PER_KG:
+        raise _BadCellError("species", f"give one of {', '.join(SPECIES_MJ_PER_KG)}, or leave it out")
+    return SPECIES_MJ_PER_KG[species]
 
 
 def _read_number(row: Row, field: str, *, decimal: str, high: float) -> float:

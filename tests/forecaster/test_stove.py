@@ -7,6 +7,8 @@ from hypothesis import strategies as st
 
 from forecaster.errors import SurveyError
 from forecaster.stove import (
+    DRY_WOOD_MJ_PER_KG,
+    SPECIES_MJ_PER_KG,
     STOVE_EFFICIENCIES,
     evening_kwh,
     litres_displaced,
@@ -137,3 +139,27 @@ def test_no_row_is_lost(rows: list[tuple[str, str]]) -> None:
     assert bad <= given_rows
     good_days = {rows[n - 2][0] for n in given_rows - bad}
     assert {str(d) for d in log.date} == good_days
+
+
+def test_a_species_counts_by_its_own_heat() -> None:
+    """Ten kilograms of pine give more than ten of oak, by their dry heat; without a species the usual wood counts."""
+    log, problems = parse_stove_log(
+        "date,kg,moisture,species\n2024-01-01,10,0.2,pine\n2024-01-02,10,0.2,Oak\n2024-01-03,10,0.2,\n"
+    )
+    assert problems == ()
+    for kwh, dry in zip(
+        log.kwh, (SPECIES_MJ_PER_KG["pine"], SPECIES_MJ_PER_KG["oak"], DRY_WOOD_MJ_PER_KG), strict=True
+    ):
+        assert kwh == pytest.approx(10 * (dry * 0.8 - 2.44 * 0.2) / 3.6 * STOVE_EFFICIENCIES["closed"])
+
+
+def test_an_unknown_species_is_named() -> None:
+    """A species that is not known sets its row aside and names those that are."""
+    log, (problem,) = parse_stove_log("date,kg,species\n2024-01-01,10,teak\n2024-01-02,10,beech\n")
+    assert (len(log.kwh), problem.row, problem.field) == (1, 2, "species")
+    assert "spruce, pine, beech" in problem.mend
+
+
+def test_species_lie_close_together() -> None:
+    """A kilogram of dry wood holds nearly the same in every species: within 6 % of the usual figure."""
+    assert all(abs(dry / DRY_WOOD_MJ_PER_KG - 1.0) < 0.06 for dry in SPECIES_MJ_PER_KG.values())
