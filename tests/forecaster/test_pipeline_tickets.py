@@ -7,8 +7,8 @@ import pytest
 
 from forecaster.confidence import ToldForecast
 from forecaster.deliveries import parse_deliveries, parse_receipts
-from forecaster.pipeline import Inputs, look_behind, place_normals
-from forecaster.pipeline.behind import past_litres
+from forecaster.pipeline import Inputs, place_normals
+from forecaster.pipeline.behind import look_behind, past_litres
 from forecaster.states import State
 from tests.forecaster.homes import FROST, MILD, WARM, Home, codes, work
 
@@ -99,7 +99,7 @@ def test_a_ticket_long_ago_is_stale() -> None:
 
 def test_past_tickets_are_one_measurement_before_the_first_reading() -> None:
     """Bills and tickets up to the first reading teach the burn, each once, from the first fill to that reading."""
-    bills = parse_receipts("date,litres,filled\n2022-10-01,500,yes\n2023-03-01,800,no\n2023-10-20,700,yes\n")[
+    bills = parse_receipts("date,litres,filled\n2022-10-01,500,yes\n2023-03-01,800,no\n2023-10-20,700,no\n")[
         0
     ]
     own = parse_deliveries("at,litres,filled\n2023-03-01,800,no\n", tz="Europe/London")[0]
