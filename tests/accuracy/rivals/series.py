@@ -25,7 +25,7 @@ LEAST_D = 14
 BAND = 80
 Z_OF_BAND = 1.2815515655446004
 SAMPLES = 199
-FAR_D = 60
+FAR_D = 102
 """Days that are forecast at once. [d]"""
 
 Bands = Callable[[Floats, int], tuple[Floats, Floats]]

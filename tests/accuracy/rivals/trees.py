@@ -16,6 +16,8 @@ from tests.accuracy.rivals.seen import Samples, Seen
 from tests.accuracy.rivals.trade import k_factor_and_hot_water, least_squares
 
 LEVELS = (0.02, 0.05, 0.1, 0.2, 0.3, 0.4, 0.5, 0.6, 0.7, 0.8, 0.9, 0.95, 0.98)
+LEARNT_D = (14, 30, 60)
+"""Horizons of the rows to learn from. [d]"""
 SAMPLES = 199
 LOOKS_BACK_D = (3, 7, 14, 30, 60, 120, 365)
 LEAST_L_PER_DAY = 0.3
@@ -77,20 +79,24 @@ def learn(examples: Sequence[Example]) -> Callable[[Seen], Samples]:
         boosters.append(lightgbm.train({**PARAMETERS, "alpha": level}, data, num_boost_round=ROUNDS))
 
     def predict(features: Floats) -> Floats:
-        return np.array([float(b.predict(features[None])[0]) for b in boosters])
+        return np.stack([np.asarray(b.predict(features, num_threads=1)) for b in boosters], axis=-1)
 
     return by_quantiles(predict)
 
 
 def by_quantiles(predict: Callable[[Floats], Floats]) -> Callable[[Seen], Samples]:
-    """Make a rival of whatever predicts the quantiles of the target."""
+    """Make a rival of whatever predicts the quantiles of the target, from (row, feature) to (row, level).
+
+    Between the horizons that were learnt the nearest one's spread is taken, about the scale of the days.
+    """
 
     def rival(seen: Seen) -> Samples:
         row_of = rows_of(seen)
+        told = predict(np.array([row_of(days).features for days in LEARNT_D]))
 
         def samples(days: int) -> Floats:
-            row = row_of(days)
-            return row.scale_l * spread_out(predict(row.features))
+            nearest = int(np.argmin(np.abs(np.array(LEARNT_D) - days)))
+            return row_of(days).scale_l * spread_out(told[nearest])
 
         return samples
 

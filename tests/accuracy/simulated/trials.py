@@ -17,9 +17,9 @@ from tests.accuracy.data import Days, Floats
 HORIZONS = (14, 30, 60)
 LATEST_DAYS = 41
 """Where a run-dry error is cut off. [d]"""
-AS_OF_DAYS = (2, 15, 30, 60, 90, 136, 200, 260, 330)
+AS_OF_DAYS = (2, 15, 30, 60, 90, 136, 210, 300)
 """Days of history at which the first year is asked."""
-EVERY_DAYS, FIRST_OF_LATER = 45, 365
+EVERY_DAYS, FIRST_OF_LATER = 90, 365
 HISTORIES: Mapping[str, tuple[int, int]] = {
     "2 days": (0, 10),
     "15-30 days": (11, 45),
@@ -52,7 +52,7 @@ class Trial:
 
 
 def as_of_days(date: Days) -> Days:
-    """Days at whose end a house is asked: often in its first year, then every 45 days."""
+    """Days at whose end a house is asked: often in its first year, then every 90 days."""
     last = len(date) - max(HORIZONS)
     later = range(FIRST_OF_LATER, last + 1, EVERY_DAYS)
     return np.array([date[n - 1] for n in (*AS_OF_DAYS, *later) if n <= last], "datetime64[D]")
