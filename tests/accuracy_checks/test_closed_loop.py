@@ -1,5 +1,6 @@
 """The closed loop: it replays what is reckoned by hand, and its looks say what the order advice says."""
 
+import json
 from datetime import date
 
 import numpy as np
@@ -9,7 +10,7 @@ from forecaster.reorder import Spells, advise_order
 from forecaster.run_dry import chance_dry, run_dry_days
 from tests.accuracy.closed_loop.looks import ORDERING, RISKS, engine_looker, look_of, oracle_looker
 from tests.accuracy.closed_loop.replay import House, replay_tank, reserve_rule
-from tests.accuracy.closed_loop.run import RESERVE, Tally, rows_of
+from tests.accuracy.closed_loop.run import RESERVE, RESULTS, Tally, rows_of, same_rate
 from tests.accuracy.world import REPORTING, Life, draw_life
 
 MONDAY = np.datetime64("2024-01-08")
@@ -62,7 +63,7 @@ def test_a_replay_is_reckoned_by_hand(life: Life) -> None:
     Looked at every second day, an order is placed at 200 l or up to 20 l less; it comes 3 to 10 working
     days later, which are 3 to 14 days: 40 to 170 l are left, and a rule that orders at 5 % runs dry.
     """
-    house = House(life, np.full(300, 10.0), np.zeros(293, np.int64))
+    house = House(life, np.full(300, 10.0), np.zeros(293, np.int64), np.zeros(300))
     run = {"usable_l": 500.0, "start_l": 500.0, "from_day": 10}
     cycles, days = replay_tank(house, reserve_rule(0.4, least_l=100.0), **run, rng=np.random.default_rng(1))
     assert len(cycles) >= 5
@@ -78,10 +79,40 @@ def test_slow_deliveries_leave_less(life: Life) -> None:
     run = {"usable_l": 500.0, "start_l": 500.0, "from_day": 10}
     left = []
     for extra in (0, 5):
-        house = House(life, np.full(300, 10.0), np.full(293, extra))
+        house = House(life, np.full(300, 10.0), np.full(293, extra), np.zeros(300))
         cycles, _ = replay_tank(house, reserve_rule(0.6, least_l=100.0), **run, rng=np.random.default_rng(1))
         left.append(cycles[0].left_l)
     assert left[0] - left[1] == pytest.approx(70.0)
+
+
+def test_a_sensor_that_shows_too_much_lets_a_reserve_run_lower(life: Life) -> None:
+    """Seen 60 l too high, a fixed reserve orders 60 l later: as one of 60 l less that knows the level."""
+    house = House(life, np.full(300, 10.0), np.zeros(293, np.int64), np.full(300, 60.0))
+    run = {"usable_l": 500.0, "start_l": 500.0, "from_day": 10}
+    deceived, _ = replay_tank(
+        house,
+        reserve_rule(0.5, least_l=300.0, error_l=house.seen_error_l),
+        **run,
+        rng=np.random.default_rng(1),
+    )
+    lower, _ = replay_tank(house, reserve_rule(0.38, least_l=360.0), **run, rng=np.random.default_rng(1))
+    assert deceived[0] == lower[0]
+
+
+def test_the_error_of_the_sensor_is_some_centimetres(life: Life) -> None:
+    """What the newest sound reading shows too much varies, and is within some centimetres of litres."""
+    error = House.of(life).seen_error_l[10:]
+    per_cm = life.tank.capacity_l / life.tank.shape.height_mm * 10.0
+    assert 0.05 * per_cm < error.std()
+    assert np.quantile(np.abs(error), 0.9) < 6.0 * per_cm
+
+
+def test_the_reserve_of_the_same_rate_lies_between_its_neighbours() -> None:
+    """Between reserves that run dry in 2 % and in none, the one of 1 % is half-way."""
+    rows = rows_of(
+        [Tally(0, RESERVE, 0.3, 100, 2, 10_000.0, 9000), Tally(0, RESERVE, 0.5, 100, 0, 20_000.0, 9000)]
+    )
+    assert same_rate(rows, 1.0) == (0.4, 150.0)
 
 
 def test_engine_and_oracle_look_alike(life: Life) -> None:
@@ -101,3 +132,14 @@ def test_rates_have_their_exact_intervals() -> None:
     assert row.exact_pct == pytest.approx((0.1625, 1.1630), abs=0.002)
     assert row.left_l == 4.0
     assert row.deliveries_a_year == pytest.approx(365.25 * 1000 / 12000, abs=0.01)
+
+
+def test_the_kept_results_are_of_enough_cycles_and_keep_the_stated_risk() -> None:
+    """At every risk at least 3,000 cycles were replayed, and no more ran dry than the risk that was stated."""
+    found = json.loads(RESULTS.read_text("utf-8"))
+    ours = {row["setting"]: row for row in found["rows"] if row["rule"] == "dipcast"}
+    assert set(ours) == set(RISKS)
+    for risk, row in ours.items():
+        assert row["cycles"] >= 3000
+        assert row["dry_pct"] <= 100.0 * risk
+        assert row["exact_pct"][1] <= 100.0 * risk

@@ -16,11 +16,14 @@ from forecaster.reorder.lead import SPELL_DAYS
 from tests.accuracy.closed_loop.looks import ORDERING, Looker
 from tests.accuracy.data import Floats
 from tests.accuracy.world import Life
+from tests.accuracy.world.records import Ints
 
 LOOKS_ANYWAY_D = 14
 """However much is in the tank, somebody looks so often. [d]"""
 FAR, FAR_L = 1.4, 40.0
 """Above so many times the last level at which an order was due, and so many litres, nobody looks. [-, L]"""
+BELIEVABLE = 0.15
+"""A reading further off than that part of the capacity is a false echo to anybody. [-]"""
 OPEN_H = (8.0, 17.0)
 """A tanker comes at some hour between. [h]"""
 
@@ -38,11 +41,16 @@ class Cycle:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class House:
-    """A life as a tank is replayed on it: true bulk litres burned by day, and how slow deliveries are."""
+    """A life as a tank is replayed on it.
+
+    ``burned_l`` true bulk litres by day, ``extra_days`` how much slower an order of each day is,
+    ``seen_error_l`` what the sensor shows too much at the beginning of each day.
+    """
 
     life: Life
     burned_l: Floats
-    extra_days: np.ndarray
+    extra_days: Ints
+    seen_error_l: Floats
 
     @classmethod
     def of(cls, life: Life) -> "House":
@@ -52,7 +60,7 @@ class House:
         week = np.convolve(colder, np.full(SPELL_DAYS, 1.0 / SPELL_DAYS), mode="valid")
         cold = ORDERING.cold_lead
         assert cold is not None
-        return cls(life, bulk, cold.extra_days(week))
+        return cls(life, bulk, cold.extra_days(week), seen_error_l(life, bulk))
 
 
 def replay_tank(
@@ -123,15 +131,40 @@ def forecast_rule(look: Looker, risk: float, *, least_l: float) -> Rule:
     return rule
 
 
-def reserve_rule(reserve: float, *, least_l: float) -> Rule:
-    """Order when no more than a fixed part of the usable litres is left, what fits on that day."""
+def reserve_rule(reserve: float, *, least_l: float, error_l: Floats | None = None) -> Rule:
+    """Order when no more than a fixed part of the usable litres is left, what fits on that day.
+
+    ``error_l`` is what is seen too much on each day; None: the true level is known.
+    """
 
     def rule(day: int, level_l: float, most_l: float) -> float | None:
-        if level_l >= reserve * most_l:
+        seen = level_l if error_l is None else level_l + float(error_l[day])
+        if seen >= reserve * most_l:
             return None
-        return max(float(down_to_step(np.array(most_l - level_l))), least_l)
+        return max(float(down_to_step(np.array(most_l - seen))), least_l)
 
     return rule
+
+
+def seen_error_l(life: Life, burned_l: Floats) -> Floats:
+    """How many litres too much the newest sound reading shows at the beginning of each day, shape (day,).
+
+    By the tank's file, its table's error apart; what nobody would believe (outside the tank, or far from
+    the truth) is passed over, and so are days on which oil came.
+    """
+    tank, shape = life.tank, life.house.shape
+    share = shape.capacity_l / tank.capacity_l
+    dip = (tank.sensor_height_mm or 0.0) - life.readings.value
+    day = (life.readings.at.astype("datetime64[D]") - life.date[0]).astype(np.int64)
+    part = (life.readings.at - life.readings.at.astype("datetime64[D]")) / np.timedelta64(1, "D")
+    sound = (dip >= 0.0) & (dip <= tank.shape.height_mm) & (day > 0) & (life.delivered_l[day] == 0.0)
+    day, part = day[sound], part[sound]
+    true = life.level_l[day - 1] - part * burned_l[day]
+    error = share * np.asarray(tank.shape.litres(dip[sound])) - true
+    near = np.abs(error) < BELIEVABLE * tank.capacity_l
+    day, error = day[near], error[near]
+    newest = np.searchsorted(day, np.arange(len(life.date)), side="left") - 1
+    return np.where(newest >= 0, error[np.maximum(newest, 0)], 0.0)
 
 
 def _delivery_day(house: House, ordered: int, luck: float) -> int:

@@ -29,7 +29,9 @@ LEAST_SHARE = 0.4
 """The smallest delivery, as a part of the usable litres. [-]"""
 RESERVES = tuple(round(0.06 + 0.02 * i, 2) for i in range(48))
 """Of the fixed reserves, as parts of the usable litres. [-]"""
-DIPCAST, ORACLE, RESERVE = "dipcast", "oracle", "fixed reserve"
+DIPCAST, ORACLE = "dipcast", "oracle"
+RESERVE, TRUE_RESERVE = "fixed reserve", "fixed reserve, level known"
+"""By the same sensor as the engine has, and by the true level, as the oracle knows it."""
 SURE = 0.95
 """Of the intervals."""
 
@@ -70,6 +72,18 @@ class Row:
     deliveries_a_year: float
 
 
+@dataclass(frozen=True, slots=True)
+class Beside:
+    """A forecast rule beside the fixed reserve that runs dry as often: its litres left, as a ratio. [-, L]"""
+
+    rule: str
+    setting: float
+    reserve_rule: str
+    reserve: float
+    reserve_left_l: float
+    left_of_reserve: float
+
+
 def tally_house(world: World, *, seed: int, number: int, oracle: bool = True) -> Iterator[Tally]:
     """Draw a house and replay its tanks under every rule."""
     life = draw_life(world, np.random.default_rng([seed, number]), days=LIFE_D)
@@ -85,12 +99,22 @@ def tally_house(world: World, *, seed: int, number: int, oracle: bool = True) ->
                 for i, size in enumerate(np.tile(SIZES, PHASES))
             ]
             yield _sum_up(number, name, risk, runs)
-    for reserve in RESERVES:
-        runs = [
-            _run(house, reserve_rule(reserve, least_l=LEAST_SHARE * size * yearly), size * yearly, i)
-            for i, size in enumerate(np.tile(SIZES, PHASES))
-        ]
-        yield _sum_up(number, RESERVE, reserve, runs)
+    yield from tally_reserves(house, number=number)
+
+
+def tally_reserves(house: House, *, number: int) -> Iterator[Tally]:
+    """Replay a house's tanks under every fixed reserve, by the sensor and by the true level."""
+    yearly = float(house.life.burned_l[-365:].sum())
+    for name, error in ((RESERVE, house.seen_error_l), (TRUE_RESERVE, None)):
+        for reserve in RESERVES:
+            runs = [
+                _run(
+                    house, reserve_rule(reserve, least_l=LEAST_SHARE * size * yearly, error_l=error),
+                    size * yearly, i,
+                )
+                for i, size in enumerate(np.tile(SIZES, PHASES))
+            ]  # fmt: skip
+            yield _sum_up(number, name, reserve, runs)
 
 
 def _run(house: House, rule: Rule, usable_l: float, tank: int) -> tuple[tuple[Cycle, ...], int]:
@@ -147,7 +171,7 @@ def _row(tallies: Sequence[Tally]) -> Row:
     )  # fmt: skip
 
 
-def same_rate(rows: Sequence[Row], dry_pct: float) -> tuple[float, float]:
+def same_rate(rows: Sequence[Row], dry_pct: float, *, rule: str = RESERVE) -> tuple[float, float]:
     """Reserve with that rate of run-outs, and its litres left, between the two nearest reserves.
 
     Examples
@@ -157,7 +181,7 @@ def same_rate(rows: Sequence[Row], dry_pct: float) -> tuple[float, float]:
     >>> same_rate([few, none], 1.0)
     (0.4, 150.0)
     """
-    reserves = sorted((r for r in rows if r.rule == RESERVE), key=lambda r: r.setting)
+    reserves = sorted((r for r in rows if r.rule == rule), key=lambda r: r.setting)
     # a larger reserve never runs dry more often but for chance: the least that is not exceeded later
     rate = np.maximum.accumulate([r.dry_pct for r in reserves][::-1])
     setting = np.array([r.setting for r in reserves][::-1])
@@ -173,14 +197,12 @@ def same_rate(rows: Sequence[Row], dry_pct: float) -> tuple[float, float]:
 def results_of(tallies: Sequence[Tally], *, world: str, seed: int) -> dict[str, object]:
     """Sum up with what made it; of the reserves only those beside a forecast's rate."""
     rows = rows_of(tallies)
-    forecasts = [row for row in rows if row.rule != RESERVE]
     beside = []
-    for row in forecasts:
-        reserve, left = same_rate(rows, row.dry_pct)
-        beside.append(
-            {"rule": row.rule, "setting": row.setting, "reserve": reserve, "reserve_left_l": left,
-             "left_of_reserve": round(row.left_l / left, 3) if left else None}
-        )  # fmt: skip
+    for row in rows:
+        for rule in (RESERVE, TRUE_RESERVE):
+            if row.rule in (DIPCAST, ORACLE):
+                reserve, left = same_rate(rows, row.dry_pct, rule=rule)
+                beside.append(Beside(row.rule, row.setting, rule, reserve, left, round(row.left_l / left, 3)))
     packages = ("dipcast", "numpy", "numba", "scipy")
     return {
         "world": world,
@@ -190,7 +212,7 @@ def results_of(tallies: Sequence[Tally], *, world: str, seed: int) -> dict[str, 
         "python": platform.python_version(),
         "versions": {package: version(package) for package in packages},
         "rows": [asdict(row) for row in rows],
-        "beside": beside,
+        "beside": [asdict(pair) for pair in beside],
     }
 
 
