@@ -125,7 +125,10 @@ def oracle_scores(lives: Iterable[Life]) -> dict[int, tuple[float, str]]:
             for horizon in HORIZONS:
                 sample, actual = litres[:, horizon - 1], came[horizon - 1]
                 scores[horizon].append(
-                    (float(crps(np.array([actual]), sample[None, :])[0]), float((sample < actual).mean()))
+                    (
+                        float(crps(np.array([actual]), sample[None, :])[0]),
+                        float(0.5 * ((sample < actual).mean() + (sample <= actual).mean())),
+                    )
                 )
     return {horizon: _score(np.array(found)) for horizon, found in scores.items()}
 
