@@ -22,9 +22,9 @@ from api.ports import Clock
 from forecaster.civil import civil_date, zone_of
 from forecaster.confidence import Reason, State
 from forecaster.deliveries import parse_deliveries, parse_receipts
-from forecaster.diary import parse_diary
+from forecaster.diary import DiaryEntry, parse_changes, parse_diary
 from forecaster.dwelling import parse_survey
-from forecaster.errors import shorten
+from forecaster.errors import Problem, shorten
 from forecaster.pipeline import Inputs
 from forecaster.readings import ParsedReadings, parse_readings
 from forecaster.stove import parse_stove_log
@@ -125,7 +125,7 @@ def _other_files(
         "outlook": partial(parse_outlook, as_of=as_of, tz=zone, decimal=decimal),
         "deliveries": partial(parse_deliveries, tz=zone.key, decimal=decimal),
         "receipts": partial(parse_receipts, decimal=decimal),
-        "diary": parse_diary,
+        "diary": _diary,
         "stove_log": partial(parse_stove_log, decimal=decimal),
     }
     parts: dict[str, Any] = {
@@ -139,6 +139,16 @@ def _other_files(
             parts[name], *kept = found
             desk.keep(path, *kept)
     return parts
+
+
+def _diary(data: bytes) -> tuple[tuple[DiaryEntry, ...], tuple[Problem, ...], tuple[str, ...]]:
+    """Read a diary; what changed for good is said to be read and not used, rather than dropped in silence."""
+    entries, problems = parse_diary(data)
+    notes = tuple(
+        f"{change.what} on {change.date}: read, not used yet; the forecast learns it from the level"
+        for change in parse_changes(data)
+    )
+    return entries, problems, notes
 
 
 def _weather(desk: Desk, path: Path | None, layout: Layout, zone: ZoneInfo) -> Weather | None:

@@ -96,3 +96,12 @@ def test_a_missing_file_is_refused_by_name() -> None:
     done = CliRunner().invoke(app, ["account", "--tank", "nowhere.toml"])
     assert done.exit_code == 2
     assert "nowhere.toml" in done.output
+
+
+def test_a_change_for_good_is_said_to_be_unused(tmp_path: Path) -> None:
+    """A new boiler in the diary is no problem, and is named as read and not used."""
+    diary = tmp_path / "diary.csv"
+    diary.write_text("start,end,what\n2023-12-20,,new boiler\n", encoding="utf-8")
+    done = account("--diary", str(diary))
+    assert done.exit_code == 0
+    assert "new boiler on 2023-12-20: read, not used yet" in done.output
