@@ -17,6 +17,7 @@ from forecaster.fuel import to_bulk_litres
 from forecaster.levels import OIL_DAYS, PLACES
 
 Floats = npt.NDArray[np.float64]
+Singles = npt.NDArray[np.float32]
 
 SEED = 1
 """Every door makes its generator from this: same inputs, same answer."""
@@ -86,15 +87,15 @@ class Chances:
     ``order`` shuffles scenarios among paths, ``stratum`` places the draws of grid points; ``state`` and
     ``offset`` are standard normals of the state and of the levels' common error; ``slow``, slow departures of
     unit size that begin at nothing and fade in ``slow_days``, and ``day``, positive factors with mean 1, are of
-    every path and day.
+    every path and day: in single precision, since reading them is most of a path's work.
     """
 
     stratum: float
     order: npt.NDArray[np.int64]
     state: Floats
     offset: Floats
-    slow: Floats
-    day: Floats
+    slow: Singles
+    day: Singles
     slow_days: float
 
 
@@ -129,8 +130,10 @@ def draw_chances(
         order=rng.permutation(paths),
         state=rng.standard_normal((paths, STATES)),
         offset=rng.standard_normal(paths),
-        slow=loops.wander(rng.standard_normal((paths, days)), float(np.exp(-1.0 / slow_days))),
-        day=np.exp(log_sd * rng.standard_normal((paths, days)) - 0.5 * log_sd**2),
+        slow=loops.wander(rng.standard_normal((paths, days)), float(np.exp(-1.0 / slow_days))).astype(
+            np.float32
+        ),
+        day=np.exp(log_sd * rng.standard_normal((paths, days)) - 0.5 * log_sd**2).astype(np.float32),
         slow_days=slow_days,
     )
 
@@ -202,7 +205,7 @@ def simulate_litres(
         ahead.heat_factor, day_share, scenario_of, posterior.base_c[point], posterior.inertia[point],
         posterior.smooth_c[point], state, posterior.slow_sd[point], chances.slow, _fade(days, chances),
         chances.day, promised_l, to_bulk_litres(1.0, oil_c, density_15c), offset, s.rounding_k,
-        posterior.kappa, posterior.omega,
+        posterior.kappa, posterior.omega, np.argsort(scenario_of, kind="stable"),
     )  # fmt: skip
     now = state[:, 0] * to_bulk_litres(1.0, np.asarray(oil_now_c), density_15c)
     return Paths(ahead.date, np.asarray(now) + offset, litres, burned, scenario_of, ahead.temp_c)
@@ -226,7 +229,7 @@ class DegreesAhead:
     ``base_c`` and ``inertia`` (exp(-1/tau)) of each pair, shape (pair,).
     """
 
-    degree_days: Floats
+    degree_days: Singles
     base_c: Floats
     inertia: Floats
 
@@ -248,7 +251,7 @@ def lay_degrees_ahead(
 
     pairs = np.stack([posterior.base_c, posterior.inertia, posterior.smooth_c])
     base_c, inertia, smooth_c = np.ascontiguousarray(np.unique(pairs, axis=1))
-    out = np.empty((len(temp_c), len(base_c), temp_c.shape[1]))
+    out = np.empty((len(temp_c), len(base_c), temp_c.shape[1]), np.float32)
     loops.lay_degree_days(temp_c, base_c, inertia, smooth_c, (settings or Settings()).rounding_k, out)
     return DegreesAhead(out, base_c, inertia)
 
@@ -301,14 +304,15 @@ def simulate_passages(
 
     scenarios, days = ahead.temp_c.shape
     point, state = draw_states(posterior, chances)
+    scenario_of = _scenario_of(scenarios, chances)
     key = degrees.base_c + 1e3 * degrees.inertia  # inertias lie within 0..1, bases within a few tens
     order = np.argsort(key)
     pair_of = order[np.searchsorted(key[order], posterior.base_c + 1e3 * posterior.inertia)]
     offset = offset_sd_l * chances.offset
     run_dry, litres = loops.first_passage(
         degrees.degree_days, ahead.sun_kwh_m2, ahead.stove_kwh, ahead.stove_rate, ahead.base_factor,
-        ahead.heat_factor, day_share, _scenario_of(scenarios, chances), pair_of[point], state,
+        ahead.heat_factor, day_share, scenario_of, pair_of[point], state,
         posterior.slow_sd[point], chances.slow, _fade(days, chances), chances.day, promised_l, bulk_per_15c,
-        offset, posterior.kappa, posterior.omega, heel_l, told,
+        offset, posterior.kappa, posterior.omega, heel_l, told, np.argsort(scenario_of, kind="stable"),
     )  # fmt: skip
     return Passages(state[:, 0] * bulk_per_15c_now + offset, run_dry, litres)

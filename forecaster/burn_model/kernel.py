@@ -77,3 +77,32 @@ def regressor_days(
                 out[j, k, d, 2] = -heat_factor[d] * sun / kappa if kappa > 0.0 else 0.0
                 out[j, k, d, 3] = -heat_factor[d] * stove / omega if omega > 0.0 else 0.0
     return out
+
+
+@nb.njit(cache=True)  # type: ignore[untyped-decorator]
+def stuck_runs(
+    expected_l: Floats, added_l: Floats, litres: Floats, step_l: Floats, repeats: npt.NDArray[np.bool_],
+    patience: float, least_steps: float,
+) -> npt.NDArray[np.bool_]:  # fmt: skip
+    """Find the readings of stuck runs; see `forecaster.burn_model.stuck`."""
+    n = len(litres)
+    stuck = np.zeros(n, np.bool_)
+    start = 0
+    while start < n:
+        end = start + 1
+        missed = 0.0
+        while end < n and repeats[end]:
+            missed += expected_l[end] - added_l[end]
+            end += 1
+        if end - start > 1:
+            if end < n:
+                # what is due at the moving reading if the sensor was right all along, and if it was stuck
+                due = expected_l[end] - added_l[end]
+                fell = litres[start] - litres[end]
+                moved_far = abs(fell - due) > abs(fell - due - missed)
+                stuck[start + 1 : end] = abs(missed) > least_steps * step_l[start] and moved_far
+            else:
+                # all of the run, so that nothing is learnt from it: the level falls on as before the run
+                stuck[start + 1 : end] = abs(missed) > patience * step_l[start]
+        start = end
+    return stuck

@@ -12,13 +12,16 @@ import numba as nb
 import numpy as np
 import numpy.typing as npt
 
-from forecaster.burn_model.weather_rows import SMALL, faded, log_of
+from forecaster.burn_model.weather_rows import SMALL, log_of
+from forecaster.burn_model.weather_rows import faded_roughly as faded
 
 Floats = npt.NDArray[np.float64]
 Index = npt.NDArray[np.int64]
 
 LEAST_FACTOR = 0.05
 """However low the slow departure, a twentieth of the expected burn remains. Assumption. [-]"""
+STRETCH = 64
+"""Days worked at once: a path that has run dry, and of which no later day is asked, stops there. [d]"""
 _FAST = {"contract", "nsz"}
 
 
@@ -38,7 +41,11 @@ def lay_degree_days(
             _degree_days(temp_c[s], base_c[p], inertia[p], smooth0[p], rounding_k, smooth, out[s, p])
 
 
-@nb.njit(inline="always")  # type: ignore[untyped-decorator]
+# Each loop over days is a function of its own: in a longer one the compiler gives up making vectors of it.
+# They take whole arrays and where to begin in them: to cut an array costs as much as ten days' arithmetic.
+
+
+@nb.njit(cache=True, fastmath=_FAST, error_model="numpy")  # type: ignore[untyped-decorator]
 def _degree_days(
     temp_c: Floats,
     base_c: float,
@@ -49,50 +56,104 @@ def _degree_days(
     out: Floats,
 ) -> None:
     """Degree-days of one row, the corner rounded by the day's swing."""
-    days = len(temp_c)
     if inertia > 0.0:
         now = smooth0
-        for d in range(days):
+        for d in range(len(temp_c)):
             now = inertia * now + (1.0 - inertia) * temp_c[d]
             smooth[d] = now
     else:
-        for d in range(days):
-            smooth[d] = temp_c[d]
-    for d in range(days):
-        z = (base_c - smooth[d]) / rounding_k
+        smooth[:] = temp_c
+    _softplus(smooth, base_c, rounding_k, out)
+
+
+@nb.njit(cache=True, fastmath=_FAST, error_model="numpy")  # type: ignore[untyped-decorator]
+def _softplus(temp_c: Floats, base_c: float, rounding_k: float, out: Floats) -> None:
+    for d in range(len(temp_c)):
+        z = (base_c - temp_c[d]) / rounding_k
         out[d] = rounding_k * (max(z, 0.0) + log_of(1.0 + faded(abs(z))))
 
 
-@nb.njit(inline="always")  # type: ignore[untyped-decorator]
-def _burn(
-    degree_days: Floats, sun_kwh_m2: Floats, offered: Floats, stove_rate: Floats, base_factor: Floats,
-    heat_factor: Floats, day_share: Floats, theta: Floats, kappa: float, omega: float, ahead: Floats,
-    left: Floats, met: Floats, burned: Floats, day_factor: Floats,
+@nb.njit(cache=True, fastmath=_FAST, error_model="numpy")  # type: ignore[untyped-decorator]
+def _meet_by_sun(
+    rows: Floats, r: int, p: int, sun: Floats, s: int, start: int, n: int, kappa: float, by: float, left: Floats,
+    met: Floats,
 ) -> None:  # fmt: skip
-    """Litres of each day of one path; ``ahead`` is one plus its slow departure, the last four shape (day,)."""
-    days = len(degree_days)
-    base, slope = theta[0], theta[1]
+    for d in range(n):
+        dd = rows[r, p, start + d]
+        some = max(dd, SMALL)
+        rest = min(dd, some * faded(kappa * sun[s, start + d] / some))
+        left[d] = rest
+        met[d] = by * (dd - rest)
+
+
+@nb.njit(cache=True, fastmath=_FAST, error_model="numpy")  # type: ignore[untyped-decorator]
+def _meet_by_stove(
+    rows: Floats, r: int, p: int, offered: Floats, rate: Floats, start: int, n: int, by: float, left: Floats,
+    met: Floats,
+) -> None:  # fmt: skip
+    for d in range(n):
+        rest = left[d]
+        some = max(rest, SMALL)
+        given = offered[start + d] * (1.0 - faded(rate[start + d] * rows[r, p, start + d]))
+        met[d] = met[d] + by * (rest - min(rest, some * faded(given / some)))
+
+
+@nb.njit(cache=True, fastmath=_FAST, error_model="numpy")  # type: ignore[untyped-decorator]
+def _expect(
+    rows: Floats, r: int, p: int, met: Floats, base_factor: Floats, s: int, heat: Floats, share: Floats,
+    start: int, n: int, base: float, slope: float, mean: Floats,
+) -> None:  # fmt: skip
+    for d in range(n):
+        heating = max(slope * rows[r, p, start + d] - met[d], 0.0)
+        mean[d] = share[start + d] * (base * base_factor[s, start + d] + heat[start + d] * heating)
+
+
+@nb.njit(cache=True, fastmath=_FAST, error_model="numpy")  # type: ignore[untyped-decorator]
+def _depart(
+    mean: Floats, i: int, slow: Floats, fade: Floats, factor: Floats, start: int, n: int, now: float, sd: float,
+    burned: Floats,
+) -> None:  # fmt: skip
+    for d in range(n):
+        departure = max(LEAST_FACTOR, 1.0 + (now * fade[start + d] + sd * slow[i, start + d]))
+        burned[d] = mean[d] * departure * factor[i, start + d]
+
+
+@nb.njit(cache=True, fastmath=_FAST, error_model="numpy")  # type: ignore[untyped-decorator]
+def _burn(
+    rows: Floats, r: int, p: int, s: int, i: int, start: int, n: int, sun_kwh_m2: Floats, offered: Floats,
+    rate: Floats, base_factor: Floats, heat_factor: Floats, day_share: Floats, state: Floats, kappa: float,
+    omega: float, slow_sd: float, slow: Floats, fade: Floats, day_factor: Floats, left: Floats, met: Floats,
+    burned: Floats,
+) -> None:  # fmt: skip
+    """Litres of ``n`` days of path ``i`` from day ``start`` on; degree-days stand in ``rows[r, p]``."""
+    base, slope = state[i, 1], state[i, 2]
     # at most what is there is met by sun and by stove: heating stays at or above zero
-    by_sun = min(slope, theta[2] / kappa) if kappa > 0.0 else 0.0
-    by_stove = min(slope, theta[3] / omega) if omega > 0.0 else 0.0
-    if by_sun > 0.0:
-        for d in range(days):
-            dd = degree_days[d]
-            some = max(dd, SMALL)
-            left[d] = min(dd, some * faded(kappa * sun_kwh_m2[d] / some))
-            met[d] = by_sun * (dd - left[d])
+    by_sun = min(slope, state[i, 3] / kappa) if kappa > 0.0 else 0.0
+    by_stove = min(slope, state[i, 4] / omega) if omega > 0.0 else 0.0
+    if kappa > 0.0:
+        _meet_by_sun(rows, r, p, sun_kwh_m2, s, start, n, kappa, by_sun, left, met)
     else:
-        for d in range(days):
-            left[d] = degree_days[d]
+        for d in range(n):
+            left[d] = rows[r, p, start + d]
             met[d] = 0.0
     if by_stove > 0.0:
-        for d in range(days):
-            some = max(left[d], SMALL)
-            given = offered[d] * (1.0 - faded(stove_rate[d] * degree_days[d]))
-            met[d] += by_stove * (left[d] - min(left[d], some * faded(given / some)))
-    for d in range(days):
-        mean = base * base_factor[d] + heat_factor[d] * max(slope * degree_days[d] - met[d], 0.0)
-        burned[d] = day_share[d] * mean * max(LEAST_FACTOR, ahead[d]) * day_factor[d]
+        _meet_by_stove(rows, r, p, offered, rate, start, n, by_stove, left, met)
+    _expect(rows, r, p, met, base_factor, s, heat_factor, day_share, start, n, base, slope, left)
+    _depart(left, i, slow, fade, day_factor, start, n, state[i, 5], slow_sd, burned)
+
+
+@nb.njit(cache=True, fastmath=_FAST, error_model="numpy")  # type: ignore[untyped-decorator]
+def _fall(burned: Floats, promised_l: Floats, start: int, n: int, level: float, left: Floats) -> float:
+    for d in range(n):
+        level += promised_l[start + d] - burned[d]
+        left[d] = level
+    return level
+
+
+@nb.njit(cache=True, fastmath=_FAST, error_model="numpy")  # type: ignore[untyped-decorator]
+def _swell(left: Floats, bulk: Floats, s: int, start: int, n: int, offset: float, litres: Floats) -> None:
+    for d in range(n):
+        litres[d] = left[d] * bulk[s, start + d] + offset
 
 
 @nb.njit(cache=True, fastmath=_FAST, error_model="numpy")  # type: ignore[untyped-decorator]
@@ -100,7 +161,7 @@ def litres_paths(
     temp_c: Floats, sun_kwh_m2: Floats, stove_kwh: Floats, stove_rate: Floats, base_factor: Floats,
     heat_factor: Floats, day_share: Floats, scenario_of: Index, base_c: Floats, inertia: Floats, smooth0: Floats,
     state: Floats, slow_sd: Floats, slow: Floats, fade: Floats, day_factor: Floats, promised_l: Floats,
-    bulk_per_15c: Floats, offset_l: Floats, rounding_k: float, kappa: float, omega: float,
+    bulk_per_15c: Floats, offset_l: Floats, rounding_k: float, kappa: float, omega: float, order: Index,
 ) -> tuple[Floats, Floats]:  # fmt: skip
     """Litres burned on each day of each path at 15 C, and bulk litres left at its end: both (path, day).
 
@@ -108,33 +169,24 @@ def litres_paths(
     per litre at 15 C). Shape (day,): ``stove_kwh``, ``stove_rate``, ``heat_factor``, ``promised_l``
     (litres that come on a day), ``day_share`` (the part of the day still ahead), and ``fade`` (what is left
     of today's slow departure). Shape (path,): ``scenario_of``, ``base_c``, ``inertia``, ``smooth0``,
-    ``slow_sd``, and ``offset_l`` (what all levels are off by). ``state``, shape (path, 6), is the filter's.
-    Shape (path, at least day): ``slow``, departures of unit size that begin at nothing, and ``day_factor``,
-    positive factors with mean 1. The heating is that of `kernel.spared_degree_days`.
+    ``slow_sd``, ``offset_l`` (what all levels are off by), and ``order``, that in which paths are worked, best
+    scenario by scenario. ``state``, shape (path, 6), is the filter's. Shape (path, at least day): ``slow``,
+    departures of unit size that begin at nothing, and ``day_factor``, positive factors with mean 1. The heating
+    is that of `kernel.spared_degree_days`.
     """
     paths, days = len(scenario_of), temp_c.shape[1]
     burned, litres = np.empty((paths, days)), np.empty((paths, days))
-    smooth, dd, left, met, ahead = (
-        np.empty(days),
-        np.empty(days),
-        np.empty(days),
-        np.empty(days),
-        np.empty(days),
-    )
+    smooth, rows, left, met = np.empty(days), np.empty((1, 1, days)), np.empty(days), np.empty(days)
     offered, rate = omega * stove_kwh, np.minimum(stove_rate, 1e30)
-    for i in range(paths):
+    for i in order:
         s = scenario_of[i]
-        for d in range(days):
-            ahead[d] = 1.0 + state[i, 5] * fade[d] + slow_sd[i] * slow[i, d]
-        _degree_days(temp_c[s], base_c[i], inertia[i], smooth0[i], rounding_k, smooth, dd)
+        _degree_days(temp_c[s], base_c[i], inertia[i], smooth0[i], rounding_k, smooth, rows[0, 0])
         _burn(
-            dd, sun_kwh_m2[s], offered, rate, base_factor[s], heat_factor, day_share, state[i, 1:5], kappa, omega,
-            ahead, left, met, burned[i], day_factor[i],
+            rows, 0, 0, s, i, 0, days, sun_kwh_m2, offered, rate, base_factor, heat_factor, day_share, state, kappa,
+            omega, slow_sd[i], slow, fade, day_factor, left, met, burned[i],
         )  # fmt: skip
-        level = state[i, 0]
-        for d in range(days):
-            level += promised_l[d] - burned[i, d]
-            litres[i, d] = level * bulk_per_15c[s, d] + offset_l[i]
+        _fall(burned[i], promised_l, 0, days, state[i, 0], left)
+        _swell(left, bulk_per_15c, s, 0, days, offset_l[i], litres[i])
     return burned, litres
 
 
@@ -143,7 +195,7 @@ def first_passage(
     degree_days: Floats, sun_kwh_m2: Floats, stove_kwh: Floats, stove_rate: Floats, base_factor: Floats,
     heat_factor: Floats, day_share: Floats, scenario_of: Index, pair_of: Index, state: Floats, slow_sd: Floats,
     slow: Floats, fade: Floats, day_factor: Floats, promised_l: Floats, bulk_per_15c: Floats, offset_l: Floats,
-    kappa: float, omega: float, heel_l: float, told: Index,
+    kappa: float, omega: float, heel_l: float, told: Index, order: Index,
 ) -> tuple[Floats, Floats]:  # fmt: skip
     """First day on which each path is at or below the heel, inf for none, and its litres at the days told.
 
@@ -153,28 +205,32 @@ def first_passage(
     """
     paths, days = len(scenario_of), degree_days.shape[2]
     dry, at_told = np.full(paths, np.inf), np.empty((paths, len(told)))
-    left, met, ahead, burned = np.empty(days), np.empty(days), np.empty(days), np.empty(days)
+    left, met, burned = np.empty(STRETCH), np.empty(STRETCH), np.empty(STRETCH)
     offered, rate = omega * stove_kwh, np.minimum(stove_rate, 1e30)
-    for i in range(paths):
-        s = scenario_of[i]
-        for d in range(days):
-            ahead[d] = 1.0 + state[i, 5] * fade[d] + slow_sd[i] * slow[i, d]
-        _burn(
-            degree_days[s, pair_of[i]], sun_kwh_m2[s], offered, rate, base_factor[s], heat_factor, day_share,
-            state[i, 1:5], kappa, omega, ahead, left, met, burned, day_factor[i],
-        )  # fmt: skip
-        level = state[i, 0]
-        for d in range(days):
-            level += promised_l[d] - burned[d]
-            burned[d] = level
-        for d in range(days):
-            burned[d] = burned[d] * bulk_per_15c[s, d] + offset_l[i]
-        for k in range(len(told)):
-            at_told[i, k] = burned[told[k]]
-        for d in range(days):
-            if burned[d] <= heel_l:
-                dry[i] = d
+    last_told = told[-1] if len(told) else -1
+    for i in order:
+        s, p, level, dry_on = scenario_of[i], pair_of[i], state[i, 0], -1
+        for start in range(0, days, STRETCH):
+            n = min(STRETCH, days - start)
+            _burn(
+                degree_days, s, p, s, i, start, n, sun_kwh_m2, offered, rate, base_factor, heat_factor, day_share,
+                state, kappa, omega, slow_sd[i], slow, fade, day_factor, left, met, burned,
+            )  # fmt: skip
+            level = _fall(burned, promised_l, start, n, level, met)
+            _swell(met, bulk_per_15c, s, start, n, offset_l[i], left)
+            for k in range(len(told)):
+                if start <= told[k] < start + n:
+                    at_told[i, k] = left[told[k] - start]
+            if dry_on < 0:
+                for d in range(n):
+                    if left[d] <= heel_l:
+                        dry_on = start + d
+                        break
+            # nothing more is asked of a path that is dry and told
+            if dry_on >= 0 and last_told < start + n:
                 break
+        if dry_on >= 0:
+            dry[i] = dry_on
     return dry, at_told
 
 

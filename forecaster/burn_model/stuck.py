@@ -54,22 +54,6 @@ def stuck_readings(
     >>> stuck_readings(ten, 0 * ten, litres, ten, same, patience=4.0).astype(int)
     array([0, 1, 1, 1, 0, 0, 0, 0, 0])
     """
-    stuck = np.zeros(len(litres), dtype=bool)
-    starts = np.flatnonzero(~repeats)
-    ends = np.append(starts[1:], len(litres))
-    for start, end in zip(starts, ends, strict=True):
-        if end - start < 2:
-            continue
-        run = slice(start + 1, end)
-        missed = np.cumsum(expected_l[run] - added_l[run])
-        if end < len(litres):
-            # what is due at the moving reading if the sensor was right all along, and if it was stuck
-            due = expected_l[end] - added_l[end]
-            fell = litres[start] - litres[end]
-            moved_far = abs(fell - due) > abs(fell - due - missed[-1])
-            if abs(missed[-1]) > LEAST_STEPS * step_l[start] and moved_far:
-                stuck[run] = True
-        else:
-            # all of the run, so that nothing is learnt from it: the level falls on as before the run
-            stuck[run] = abs(missed[-1]) > patience * step_l[start]
-    return stuck
+    from forecaster.burn_model import kernel
+
+    return np.asarray(kernel.stuck_runs(expected_l, added_l, litres, step_l, repeats, patience, LEAST_STEPS))

@@ -26,12 +26,12 @@ _LOG2E, _LN2_HIGH, _LN2_LOW = 1.4426950408889634, 6.93147180369123816490e-01, 1.
 _ROUNDER = 1.5 * 2.0**52
 _ROUNDER_ONE = 1.5 * 2.0**52 + 1023.0
 _52 = np.uint64(52)
+_LN2 = math.log(2.0)
 _MOST = 700.0
 """exp(-700) is as good as nothing, and exp(-746) no number any more."""
 _FACTORIALS = tuple(1.0 / math.factorial(n) for n in range(14))
 _F2, _F3, _F4, _F5, _F6, _F7 = _FACTORIALS[2:8]
 _F8, _F9, _F10, _F11, _F12, _F13 = _FACTORIALS[8:14]
-_LN2 = math.log(2.0)
 _HALF_UP, _ROOT_HALF = np.uint64((0x3FF00000 - 0x3FE6A09E) << 32), np.uint64(0x3FE6A09E << 32)
 _FRACTION, _BIG, _BIG_VALUE = np.uint64(0xFFFFFFFFFFFFF), np.uint64(0x4330000000000000), 2.0**52 + 1023.0
 _L1, _L2, _L3 = 6.666666666666735130e-01, 3.999999999940941908e-01, 2.857142874366239149e-01
@@ -66,6 +66,19 @@ def faded(y: float) -> float:
     high = (_F8 + r * _F9) + r2 * (_F10 + r * _F11) + r4 * (_F12 + r * _F13)
     power = number_of(bits_of(_ROUNDER_ONE - n) << _52)
     return float(power * (low + r4 * (middle + r4 * high)))
+
+
+@nb.njit(inline="always")  # type: ignore[untyped-decorator]
+def faded_roughly(y: float) -> float:
+    """exp(-y) for y at or above 0, within 3e-10 of it: enough for paths that wander by tens of litres."""
+    y = min(y, _MOST)
+    n = (y * _LOG2E + _ROUNDER) - _ROUNDER
+    r = n * _LN2 - y
+    r2 = r * r
+    low = (1.0 + r) + r2 * (_F2 + r * _F3)
+    high = (_F4 + r * _F5) + r2 * ((_F6 + r * _F7) + r2 * _F8)
+    power = number_of(bits_of(_ROUNDER_ONE - n) << _52)
+    return float(power * (low + r2 * r2 * high))
 
 
 @nb.njit(inline="always")  # type: ignore[untyped-decorator]

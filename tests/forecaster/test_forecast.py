@@ -179,7 +179,8 @@ def test_passages_are_those_of_the_whole_paths() -> None:
     dry = run_dry_days(whole.litres, heel_l=120.0)
     assert 0.1 < np.isfinite(dry).mean() < 1.0
     np.testing.assert_array_equal(lean.run_dry, dry)
-    np.testing.assert_allclose(lean.litres, whole.litres[:, [0, 13, 29]], rtol=1e-12)
+    # degree-days of a place are kept in single precision
+    np.testing.assert_allclose(lean.litres, whole.litres[:, [0, 13, 29]], atol=1e-4)
     np.testing.assert_allclose(lean.now_l, whole.now_l, rtol=1e-12)
 
 
