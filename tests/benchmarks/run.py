@@ -19,12 +19,12 @@ from pathlib import Path
 import numpy as np
 
 from api.sources.valley import make_valley
-from forecaster.burn_model import fit_burn_model, house_drivers
+from forecaster.burn_model import Drivers, Posterior, fit_burn_model, house_drivers
 from forecaster.burn_model.reference import state_space_model
 from forecaster.civil import civil_date, instant, zone_of
 from forecaster.deliveries import parse_deliveries
 from forecaster.dwelling import parse_survey
-from forecaster.forecast import draw_chances
+from forecaster.forecast import draw_chances, lay_degrees_ahead, simulate_passages
 from forecaster.pipeline import Inputs, known_at, lay_weather_ahead, place_normals, work_out
 from forecaster.pipeline.behind import additions, look_behind, observations
 from forecaster.readings import parse_readings
@@ -125,7 +125,7 @@ def in_process(inputs: Inputs) -> list[Figure]:
     year = np.full(365, 10.0)
     levels, tickets = observations(behind, known.tank), additions(behind, known.tank)
 
-    def fit() -> object:
+    def fit() -> Posterior:
         return fit_burn_model(
             behind.drivers, behind.midnights, levels, tickets, behind.house.prior,
             as_of=instant(known.as_of), normal_temp_c=year, capacity_l=known.tank.capacity_l,
@@ -144,7 +144,32 @@ def in_process(inputs: Inputs) -> list[Figure]:
         timed("drivers of two years", drivers),
         timed("fit: two years, 144 grid points", fit),
         timed("statsmodels: one filter pass, two years", _statsmodels_pass(), runs=5),
+        *_fleet(fit()),
     ]
+
+
+def _fleet(posterior: Posterior) -> list[Figure]:
+    """Run-dry days of one tank of a fleet, where degree-days, oil and chances are those of the place."""
+    return [
+        timed(f"run-dry days: {paths:,} paths, {days} days", _passages(posterior, paths, days))
+        for paths, days in ((500, 180), (2_000, 180))
+    ]
+
+
+def _passages(posterior: Posterior, paths: int, days: int) -> Callable[[], object]:
+    """One tank of a fleet, half as many weather years as paths."""
+    rng = np.random.default_rng(SEED)
+    temp_c, none = rng.normal(6.0, 5.0, (paths // 2, days)), np.zeros(days)
+    ahead = Drivers(
+        np.datetime64("2024-01-01") + np.arange(days), temp_c, rng.uniform(0.0, 3.0, temp_c.shape),
+        np.ones_like(temp_c), none + 1.0, none, none,
+    )  # fmt: skip
+    degrees = lay_degrees_ahead(temp_c, posterior)
+    chances = draw_chances(paths=paths, days=days, day_noise=0.3, rng=rng)
+    return lambda: simulate_passages(
+        posterior, ahead, degrees, day_share=none + 1.0, bulk_per_15c=np.ones_like(temp_c), bulk_per_15c_now=1.0,
+        promised_l=none, heel_l=50.0, told=np.array([14, 30, 60]), chances=chances,
+    )  # fmt: skip
 
 
 def _statsmodels_pass() -> Callable[[], object]:

@@ -502,6 +502,42 @@ def test_whatever_is_read_the_posterior_is_finite_and_positive(seed, readings, l
     assert len(posterior.verdicts) == readings
 
 
+def _is_sound(seed: int) -> bool:
+    """Fit a tank with a constant level, few readings, months of gaps, oil every day or a level above the top."""
+    rng = np.random.default_rng(seed)
+    days = 200
+    temp = weather_c(days, seed=seed % 50)
+    day = np.sort(rng.choice(np.arange(1, days * 24), int(rng.integers(3, 200)), replace=False)) / 24.0
+    if seed % 3 == 0:
+        day = day[(day < 20) | (day > 150)]
+    extra = added([d + 0.5 for d in range(days - 1)], [8.0] * (days - 1)) if seed % 4 == 1 else none_added()
+    litres = true_litres(day, temp, extra, start_l=float(rng.uniform(0.0, 2.0 * CAPACITY_L)))
+    if seed % 5 == 2:
+        litres = np.full(len(day), 800.0)
+    posterior = fit(
+        temp, observed(day, litres, at_least=rng.random(len(day)) < 0.2 * (seed % 2)), extra=extra
+    )
+    scale = np.sqrt(np.einsum("gii->gi", posterior.cov))
+    correlation = posterior.cov / np.maximum(scale[:, :, None] * scale[:, None, :], 1e-12)
+    return bool(
+        np.isfinite(posterior.mean).all()
+        and np.isfinite(posterior.cov).all()
+        and abs(posterior.weight.sum() - 1.0) < 1e-12
+        and np.linalg.eigvalsh(correlation).min() > -1e-6
+    )
+
+
+def test_odd_tanks_keep_a_sound_posterior():
+    """Of 100 odd tanks none has a nan, a negative variance or weights that do not add up."""
+    assert [seed for seed in range(100) if not _is_sound(seed)] == []
+
+
+@pytest.mark.long
+def test_ten_thousand_odd_tanks_keep_a_sound_posterior():
+    """Of 10,000 odd tanks none has a nan, a negative variance or weights that do not add up."""
+    assert [seed for seed in range(100, 10_100) if not _is_sound(seed)] == []
+
+
 def test_without_a_reading_the_level_is_anywhere_in_the_tank():
     """No reading leaves the level as wide as the tank, and says that nothing was observed."""
     posterior = fit(weather_c(10), observed(np.empty(0), np.empty(0)))
