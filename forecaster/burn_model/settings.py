@@ -33,10 +33,10 @@ class Settings:
 
     grid: Grid = field(default_factory=Grid)
     rounding_k: float = 1.2
-    slow_days: float = 45.0
-    day_noise: float = 0.25
+    slow_days: float = 12.0
+    day_noise: float = 0.3
     floor_sd_l: float = 0.1
-    drift: float = 0.02
+    drift: float = 0.01
     forgetting: float = 0.999
     gate: float = 4.0
     gate_cost: float = 9.0
