@@ -57,6 +57,8 @@ NOT_AN_ALARM = (
     "reported does not mean that nothing is wrong."
 )
 """Stands with every possible loss. Common practice, no source."""
+LOSSES = ("loss", "slow_loss", "unconfirmed_fall")
+"""Codes of possible losses that are not urgent."""
 ROOM_TO_EXPAND = (
     "The driver decides at the tank what is safe to fill: oil needs room to expand. Do not order more "
     "than the tank can safely take."
@@ -102,7 +104,8 @@ def answer(forecast: Forecast, *, zone: ZoneInfo, settings: OrderSettings) -> An
             cautions = (ESTIMATE,) if forecast.order.litres is None else (ESTIMATE, ROOM_TO_EXPAND)
         case WithheldForecast():
             sentence = _withheld(forecast, zone=zone)
-            cautions = (NOT_AN_ALARM,) if forecast.state is State.URGENT else (ESTIMATE,)
+            lost = forecast.state is State.URGENT or any(r.code in LOSSES for r in forecast.reasons)
+            cautions = (NOT_AN_ALARM,) if lost else (ESTIMATE,)
     return Answer(sentence, reasons, cautions)
 
 

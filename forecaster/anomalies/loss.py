@@ -12,6 +12,7 @@ import numpy as np
 
 from forecaster.anomalies.evidence import GATED, LOOK_BACK, Evidence
 from forecaster.anomalies.oil import tickets_off
+from forecaster.anomalies.sight import swing_l
 from forecaster.anomalies.watch import Departure
 from forecaster.phrases import litres_text
 from forecaster.states import Reason, State
@@ -48,10 +49,12 @@ def fast_loss(e: Evidence) -> Sequence[Reason]:
     """Find a fall faster than every appliance together can burn."""
     ok = _recent_hours(e)
     at, litres = e.levels.at[ok], e.levels.litres[ok]
-    for fall in _falls(e, ok):
+    falls = list(_falls(e, ok))
+    swings_l = swing_l(e)[0] if falls else 0.0
+    for fall in falls:
         i, j = fall.i, fall.j
         fell = float(litres[i] - litres[j]) - _taken_out(e, at[i], at[j])
-        if fell <= fall.most_l or not _was_so_high(e, ok, i, fell):
+        if fell <= fall.most_l + 2.0 * swings_l or not _was_so_high(e, ok, i, fell):
             continue
         lost = litres_text(fell, sd=fall.sigma_l)
         after = litres[j : j + 3]

@@ -13,7 +13,7 @@ import numpy.typing as npt
 from forecaster.anomalies.evidence import Evidence
 from forecaster.deliveries import levels_by_tickets
 from forecaster.phrases import days_text, litres_text
-from forecaster.screening import Flag, rise_limit_l
+from forecaster.screening import Flag
 from forecaster.states import Reason, State
 from forecaster.tanks import Tank
 
@@ -156,28 +156,36 @@ def clock(e: Evidence) -> Sequence[Reason]:
     return [Reason("clock", State.CHECK, text)]
 
 
-def swing(e: Evidence) -> Sequence[Reason]:
-    """Find levels that go up and down with the time of day, as with a sensor in the sun."""
+def swing_l(e: Evidence) -> tuple[float, float]:
+    """How far the levels of the last week swing up and down with the time of day, and a day's fall. [L, L]
+
+    0 where they do not follow it, or no more than burning by day explains.
+    """
     ok = np.flatnonzero(e.trusted() & ~e.levels.censored)
     ok = ok[e.levels.at[ok] > e.posterior.at - np.timedelta64(SWING_D, "D")]
     if len(ok) < SWING_READINGS * SWING_D:
-        return ()
+        return 0.0, 0.0
     day = (e.levels.at[ok] - e.levels.at[ok[0]]) / np.timedelta64(1, "s") / 86_400.0
     litres = e.levels.litres[ok]
-    if np.diff(litres).max() > rise_limit_l(float(e.levels.sd_l[ok].max())):
-        return ()  # a delivery
-    turn = 2.0 * np.pi * day
     smooth = np.stack([np.ones_like(day), day, day**2, day**3], axis=1)
-    waves = np.stack([np.cos(turn), np.sin(turn)], axis=1)
+    waves = np.stack([np.cos(2.0 * np.pi * day), np.sin(2.0 * np.pi * day)], axis=1)
     rest = litres - smooth @ np.linalg.lstsq(smooth, litres, rcond=None)[0]
     wave = np.linalg.lstsq(np.hstack([smooth, waves]), litres, rcond=None)[0][-2:]
-    swing_l = float(np.hypot(*wave))
+    size = float(np.hypot(*wave))
     a_day = max(float(litres[0] - litres[-1]) / max(float(day[-1]), 1.0), 0.0)
     follows = float(np.var(waves @ wave)) > SWING_CORRELATION**2 * float(np.var(rest))
-    if not follows or swing_l <= 0.5 * float(e.levels.step_l[ok[-1]]) + BURNS_BY_DAY * a_day:
+    burning = 0.5 * float(e.levels.step_l[ok[-1]]) + BURNS_BY_DAY * a_day
+    return (size, a_day) if follows and size > burning else (0.0, a_day)
+
+
+def swing(e: Evidence) -> Sequence[Reason]:
+    """Find levels that go up and down with the time of day, as with a sensor in the sun."""
+    size, a_day = swing_l(e)
+    if size <= 0.0:
         return ()
-    told = litres_text(swing_l, sd=max(float(e.levels.step_l[ok[-1]]) / 2.0, 2.0))
-    too_much = 2.0 * swing_l > SWING_DAYS * max(a_day, 1.0)
+    step_l = float(e.levels.step_l[e.trusted()][-1])
+    told = litres_text(size, sd=max(step_l / 2.0, 2.0))
+    too_much = 2.0 * size > SWING_DAYS * max(a_day, 1.0)
     text = (
         f"The readings swing by about {told} up and down with the time of day, as with a sensor in the sun. "
     )

@@ -34,6 +34,8 @@ STUCK = 3
 """Verdict of the burn model on a level that repeats what can no longer be true."""
 DAWN_H = 6
 """Of several levels of a day the one nearest to that hour counts: no oil moves and the air is still. [h]"""
+LATELY_D = 60
+"""How steady a home is, is judged by what was before so many last days. [d]"""
 LAST_DAYS, LEAST_DAYS = 3, 2
 """An alarm shows on two of the last three days with a level."""
 
@@ -52,9 +54,11 @@ class WatchSettings:
         What the scores of sound homes come to, for each window: a score is divided by it.
     loss, less
         Thresholds of the largest scaled score, for more and for less than foretold.
-    slow_sd, slow_share, slow_most
-        Relative departure over weeks of this home: that part of what the burn model has learnt of it, within
-        the other two as bounds. A home of steady ways is watched more closely. [-]
+    slow_sds, slow_share
+        Relative departures over weeks that homes may have, weighed by what this one did until some weeks ago;
+        and that part of it is taken. A home of steady ways is watched more closely. [-]
+    slow_days, day_noise, drift
+        As in `forecaster.burn_model.Settings`, of the watch itself: it was tuned with these.
     unfamiliar, odd
         Doubt of what heating takes in other weather than that of the weeks before, as a part; and how it grows
         with the slow departure: a boiler switched on for the winter is no leak. [-]
@@ -67,11 +71,13 @@ class WatchSettings:
     windows_d: tuple[float, ...] = (1.0, 2.0, 4.0, 7.0, 14.0, 28.0, 56.0)
     medians: tuple[int, ...] = (3, 3, 3, 3, 5, 5, 5)
     scale: tuple[float, ...] = (0.8, 0.8, 0.95, 1.0, 1.1, 1.2, 1.4)
-    loss: float = 3.5
-    less: float = 3.5
-    slow_sd: float = 0.1
-    slow_share: float = 0.8
-    slow_most: float = 0.5
+    loss: float = 3.6
+    less: float = 3.6
+    slow_sds: tuple[float, ...] = (0.1, 0.2, 0.4)
+    slow_share: float = 0.9
+    slow_days: float = 45.0
+    day_noise: float = 0.25
+    drift: float = 0.02
     unfamiliar: float = 0.2
     odd: float = 1.0
     delivery_sd: float = 0.04
@@ -152,20 +158,30 @@ def watch_level(
     z = at_steps(observations.bulk_per_15c, 1.0)
     step_l = at_steps(np.maximum(observations.step_l, 1e-3), 1.0)
     h = at_steps(observations.sd_l**2, 1.0) * posterior.noise[heaviest] ** 2
-    own = w.slow_share * float(np.sqrt(posterior.weight @ posterior.slow_sd**2))
-    slow_sd = min(max(own, w.slow_sd), w.slow_most)
-    a0, p0, drift_sd = _start(drivers, posterior, heaviest, prior, observations.litres[kept[0]], s, slow_sd)
-    phi = float(np.exp(-1.0 / s.slow_days))
-    a_at, p_at = watch_kernel.remember(
-        x, steps.days, steps.added_l, steps.added_var, y, z, h, step_l, a0, p0, slow_sd, drift_sd, phi, s.day_noise,
-        s.floor_sd_l, s.gate, s.escape_after, s.escape_sd_l**2,
-    )  # fmt: skip
+    phi = float(np.exp(-1.0 / w.slow_days))
+
+    def remember(slow_sd: float) -> tuple[Floats, Floats, Floats]:
+        a0, p0, drift_sd = _start(
+            drivers, posterior, heaviest, prior, observations.litres[kept[0]], s, w, slow_sd
+        )
+        known: tuple[Floats, Floats, Floats] = watch_kernel.remember(
+            x, steps.days, steps.added_l, steps.added_var, y, z, h, step_l, a0, p0, slow_sd, drift_sd, phi,
+            w.day_noise, s.floor_sd_l, s.gate, s.escape_after, s.escape_sd_l**2,
+        )  # fmt: skip
+        return known
+
+    # how steady the home is, by all but the newest weeks: a loss in these must not pass for its ways
+    old = int(np.searchsorted(steps.end, posterior.at - np.timedelta64(LATELY_D, "D")))
+    loglik = np.array([remember(sd)[2][old - 1] if old > 0 else 0.0 for sd in w.slow_sds])
+    likely = np.exp(loglik - loglik.max())
+    slow_sd = w.slow_share * float(np.sqrt(likely @ np.square(w.slow_sds) / likely.sum()))
+    a_at, p_at, _ = remember(slow_sd)
     readings = np.flatnonzero(seen)
     end_d = (steps.end - at[0]) / np.timedelta64(1, "s") / DAY_S
     first = max(len(readings) - last, 0)
     score, missing, burn, since = watch_kernel.look_back(
         x, steps.days, steps.added_l, steps.added_var, y, z, h, step_l, end_d,
-        a_at, p_at, slow_sd, phi, s.day_noise, s.floor_sd_l, readings, first, np.asarray(w.windows_d),
+        a_at, p_at, slow_sd, phi, w.day_noise, s.floor_sd_l, readings, first, np.asarray(w.windows_d),
         np.asarray(w.medians), w.unfamiliar, w.odd,
     )  # fmt: skip
     begun = np.where(since >= 0, steps.end[since], np.datetime64("NaT"))
@@ -199,7 +215,7 @@ def _regressors(
 
 def _start(
     drivers: Drivers, posterior: Posterior, point: int, prior: BurnPrior, level_l: float,
-    s: Settings, slow_sd: float,
+    s: Settings, w: WatchSettings, slow_sd: float,
 ) -> tuple[Floats, Floats, Floats]:  # fmt: skip
     """What is known before the first level: the survey."""
     base = posterior.base_c[point : point + 1]
@@ -213,7 +229,7 @@ def _start(
     rel = np.array([prior.base_rel_sd, prior.slope_rel_sd, prior.solar_rel_sd, prior.stove_rel_sd])
     a0 = np.concatenate([[level_l], theta, [0.0]])
     p0 = np.diag(np.concatenate([[level_l**2 + 1e4], (theta * rel) ** 2, [slow_sd**2]]))
-    return a0, p0, s.drift * theta
+    return a0, p0, w.drift * theta
 
 
 @dataclass(frozen=True, slots=True)

@@ -36,7 +36,7 @@ def remember(
     x: Floats, days: Floats, added_l: Floats, added_var: Floats, y: Floats, z: Floats, h: Floats,
     step_l: Floats, a0: Floats, p0: Floats, slow_sd: float, drift_sd: Floats, slow_phi: float, day_noise: float,
     floor_sd: float, gate: float, escape_after: int, escape_var: float,
-) -> tuple[Floats, Floats]:  # fmt: skip
+) -> tuple[Floats, Floats, Floats]:  # fmt: skip
     """Run one filter over the steps and keep what it knew at the end of each.
 
     Parameters
@@ -57,9 +57,12 @@ def remember(
 
     Returns
     -------
-    a (step, 6), p (step, 6, 6)
+    a (step, 6), p (step, 6, 6), loglik (step,)
+        ``loglik`` is that of all levels up to the step; one that is not believed counts as just believed.
     """
     steps = y.shape[0]
+    loglik = np.zeros(steps)
+    total = 0.0
     a_at = np.empty((steps, STATES))
     p_at = np.empty((steps, STATES, STATES))
     a, p = a0.copy(), p0.copy()
@@ -103,6 +106,8 @@ def remember(
                 alike = math.exp(-2.0 * since / step_l[t])
                 f += h[t] * 2.0 * alike / (1.0 - alike)
             before, since = y[t], 0.0
+            far = min(v * v / f, gate * gate)
+            total -= 0.5 * (math.log(2.0 * math.pi * f) + far)
             # after a delivery the level is believed and not the ticket
             if abs(v) > gate * math.sqrt(f) and not poured:
                 gated += 1
@@ -120,7 +125,8 @@ def remember(
                         p[r, c] -= pg[r] * pg[c] * f
         a_at[t] = a
         p_at[t] = p
-    return a_at, p_at
+        loglik[t] = total
+    return a_at, p_at, loglik
 
 
 @nb.njit(cache=True)  # type: ignore[untyped-decorator]
