@@ -71,8 +71,8 @@ class WatchSettings:
     windows_d: tuple[float, ...] = (1.0, 2.0, 4.0, 7.0, 14.0, 28.0, 56.0)
     medians: tuple[int, ...] = (3, 3, 3, 3, 5, 5, 5)
     scale: tuple[float, ...] = (0.8, 0.8, 0.95, 1.0, 1.1, 1.2, 1.4)
-    loss: float = 3.6
-    less: float = 3.6
+    loss: float = 3.4
+    less: float = 3.4
     slow_sds: tuple[float, ...] = (0.1, 0.2, 0.4)
     slow_share: float = 0.9
     slow_days: float = 45.0
