@@ -24,6 +24,7 @@ from forecaster.deliveries import parse_deliveries, parse_receipts
 from forecaster.diary import parse_diary
 from forecaster.dwelling import Solar, Stove, Survey, parse_survey
 from forecaster.readings import parse_readings
+from forecaster.reorder import parse_lead_table, parse_quotes
 from forecaster.states import State
 from forecaster.stove import parse_stove_log
 from forecaster.tanks import parse_tank
@@ -36,7 +37,7 @@ from tests.docs.reading import README, blocks, code_in, rows, section, steps
 AS_OF = datetime(2024, 1, 11, tzinfo=UTC)
 FILES = (
     "tank.toml", "readings.csv", "weather.csv", "outlook.csv", "deliveries.csv", "receipts.csv", "survey.toml",
-    "diary.csv", "stove_log.csv",
+    "diary.csv", "stove_log.csv", "lead_times.csv", "quotes.csv",
 )  # fmt: skip
 LAYOUT = ("--decimal", "--time-column", "--level-column", "--unit")
 """Options for files that are not written our way."""
@@ -108,6 +109,8 @@ PARSERS: dict[str, Callable[[str], Any]] = {
     "receipts.csv": lambda text: _second(parse_receipts(text)),
     "diary.csv": lambda text: _second(parse_diary(text)),
     "stove_log.csv": lambda text: _second(parse_stove_log(text)),
+    "lead_times.csv": lambda text: () if parse_lead_table(text).days else ("no row",),
+    "quotes.csv": lambda text: _second(parse_quotes(text, today=AS_OF.date())),
 }
 
 
@@ -146,10 +149,11 @@ def test_every_option_has_an_example() -> None:
 def test_examples_of_forecast_answer(folder: Path) -> None:
     """All the examples of forecast's options, given at once with the examples of its files, are answered."""
     given = [o.opts[0] for o in options_of("forecast") if not o.is_flag and o.opts[0] not in LAYOUT]
-    words = [word for name in given for word in (name, EXAMPLES[name])]
-    result = run("forecast", *words, "--json")
-    assert result.exit_code == 0, result.output
-    assert json.loads(result.stdout)["state"] in State.__members__
+    for other in ("--quote", "--quotes"):  # one or the other
+        words = [word for name in given if name != other for word in (name, EXAMPLES[name])]
+        result = run("forecast", *words, "--json")
+        assert result.exit_code == 0, result.output
+        assert json.loads(result.stdout)["state"] in State.__members__
 
 
 def test_examples_of_another_layout_answer(folder: Path) -> None:
