@@ -103,7 +103,11 @@ def look_ahead(
     drivers = house_drivers(today + np.arange(days), years.temp_c, years.ghi_wh_m2, house=behind.house)
     oil_c = daily_oil_c(_behind_and_ahead(behind.past, years), location=tank.location)[:, -days:]
     chances = known.chances or draw_chances(
-        paths=known.paths, days=days, day_noise=known.model.day_noise, rng=rng
+        paths=known.paths,
+        days=days,
+        day_noise=known.model.day_noise,
+        slow_days=known.model.slow_days,
+        rng=rng,
     )
     return simulate_litres(
         posterior, drivers, day_share=_day_share(known, behind, days), oil_c=oil_c,
