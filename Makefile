@@ -81,6 +81,8 @@ long: $(VENV)/.dev programs
 # Forecast quality: rolling replays, written to DEVELOPERS.md.
 accuracy: $(VENV)/rivals
 	PYTHONPATH=$(VENV)/rivals DIPCAST_DATA="$(DATA)" $(BIN)/python -m tests.accuracy
+	DIPCAST_DATA="$(DATA)" $(BIN)/python -m tests.accuracy.closed_loop $(or $(HOUSES),60)
+	$(BIN)/python -m tests.accuracy.watch --houses $(or $(HOUSES),100)
 
 bench: $(VENV)/.dev
 	$(BIN)/python -m tests.benchmarks
