@@ -23,14 +23,10 @@ class Known:
         The same of the point that the first pass follows, shape (29,); None before the first step.
     run_burn_l
         Litres burned since the run of repeats at hand began. [L]
-    level_l, step_l
-        The last reading and one sensor step there, nan before the first. [L]
     smooth_c
         Smoothed outdoor temperature at the beginning of the day of ``at``, shape (inertia,). [C]
     intensity
         The prior's intensities at each base, shape (base, 4).
-    relative_sd
-        Their relative standard deviations, shape (4,).
     kappa, omega
         Degree-days per kWh/m2 of sun and per kWh of stove heat.
     observed_from
@@ -41,11 +37,8 @@ class Known:
     numbers: Floats
     first_pass: Floats | None
     run_burn_l: float
-    level_l: float
-    step_l: float
     smooth_c: Floats
     intensity: Floats
-    relative_sd: Floats
     kappa: float
     omega: float
     observed_from: np.datetime64 | None

@@ -96,9 +96,9 @@ def first_known(
     kappa, omega = spared_ratios(prior)
     numbers = np.column_stack([mean, cov[:, UPPER[0], UPPER[1]], log_weight - log_weight.max(), np.zeros(n)])
     return Known(
-        at=start, numbers=numbers, first_pass=None, run_burn_l=0.0, level_l=np.nan, step_l=np.nan,
+        at=start, numbers=numbers, first_pass=None, run_burn_l=0.0,
         smooth_c=np.full(len(settings.grid.inertia_d), first_temp_c), intensity=intensity,
-        relative_sd=relative_sd, kappa=kappa, omega=omega, observed_from=None,
+        kappa=kappa, omega=omega, observed_from=None,
     )  # fmt: skip
 
 

@@ -233,13 +233,13 @@ def _nearest(latitude: float, longitude: float, elevation_m: float | None) -> No
     notes = list(found.notes)
     if km > WARN_KM:
         notes.append(
-            f"the normals are those of {found.name}, {km:,.0f} km away: a record of nearer weather is better"
+            f"The normals are those of {found.name}, {km:,.0f} km away: a record of nearer weather is better."
         )
     if elevation_m is not None and abs(rise) > WARN_M:
-        notes.append(f"the house lies {abs(rise):,.0f} m {'above' if rise > 0 else 'below'} {found.name}")
+        notes.append(f"The house lies {abs(rise):,.0f} m {'above' if rise > 0 else 'below'} {found.name}.")
     if elevation_m is None and found.elevation_m > HIGH_PLACE_M:
         notes.append(
-            f"height of the house not given: that of {found.name}, {found.elevation_m:.0f} m, is taken"
+            f"Height of the house not given: that of {found.name}, {found.elevation_m:.0f} m, is taken."
         )
     clear = found.ghi_wh_m2 / _monthly_ceiling(found.latitude)
     moved = replace(
@@ -257,7 +257,7 @@ def _at_height(normals: Normals, elevation_m: float | None) -> Normals:
     if elevation_m is None:
         return normals
     if np.isnan(normals.elevation_m):
-        note = f"the height of {normals.name} is not known: no correction for height"
+        note = f"The height of {normals.name} is not known: no correction for height."
         return replace(normals, elevation_m=elevation_m, notes=(*normals.notes, note))
     shift = LAPSE_C_PER_M * (elevation_m - normals.elevation_m)
     return replace(normals, elevation_m=elevation_m, temp_c=normals.temp_c + shift)

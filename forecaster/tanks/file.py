@@ -208,10 +208,15 @@ def _plausible_shape(keys: Keys, shape_name: str) -> Shape | None:
             "capacity_differs",
             "capacity_l",
             f"check it against the inside dimensions, which make {capacity:.0f} l, or leave it out",
-            f"The plate says {stated:,.0f} litres, the dimensions on file make {capacity:,.0f}. That was "
-            "confirmed; litres follow the dimensions and are less certain.",
+            f"The plate{_of_the_first(keys)} says {stated:,.0f} litres, the dimensions on file make "
+            f"{capacity:,.0f}. That was confirmed; litres follow the dimensions and are less certain.",
         )
     return shape
+
+
+def _of_the_first(keys: Keys) -> str:
+    """Say which tank is meant, where several are linked to one store."""
+    return " of the first tank" if keys.has("count") or keys.has("linked") else ""
 
 
 def _confirmed_doubt(keys: Keys, shape: Shape) -> float:

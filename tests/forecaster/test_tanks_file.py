@@ -502,6 +502,12 @@ def test_a_plate_that_disagrees_may_be_confirmed_and_is_told_from_then_on() -> N
     )
 
 
+def test_a_confirmed_plate_names_the_tank_it_is_of() -> None:
+    """Of linked tanks the plate is that of the first, and the words say so: the store holds more."""
+    (note,) = parse(BOX, capacity_l=3600, count=2, confirmed=["capacity_l"]).notes
+    assert note.startswith("The plate of the first tank says 3,600 litres")
+
+
 def test_a_sensor_below_the_top_may_be_confirmed() -> None:
     """A sensor that hangs in the tank is read once its owner said so."""
     tank = parse(BOX, sensor_height_mm=900, confirmed=["sensor_height_mm"])
