@@ -70,7 +70,7 @@ tests:
 	$(call say,doctests and tests)
 	$(BIN)/pytest -n $(WORKERS)
 
-# Chromium draws the pages in the end-to-end tests. With the right to install it, it is installed.
+# Chromium draws the pages and mosquitto carries messages in the tests. With the right to, they are installed.
 programs:
 	@sh tests/programs.sh
 

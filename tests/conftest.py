@@ -1,4 +1,4 @@
-"""Tests that need a browser are left out, by name, where there is none; with CI=true they never are."""
+"""Tests that need a browser or a broker are left out, by name, where there is none; with CI=true they never are."""
 
 import os
 import shutil
@@ -32,11 +32,18 @@ def find_browser() -> str | None:
     return next((path for path in map(shutil.which, BROWSERS) if path), None)
 
 
+def find_broker() -> str | None:
+    """The program that carries MQTT messages; None where there is none."""
+    return shutil.which("mosquitto", path=f"{os.environ.get('PATH', '')}:/usr/sbin:/usr/local/sbin")
+
+
 def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item]) -> None:
-    """Take the browser's tests out where there is no browser."""
-    if find_browser() is not None or os.environ.get("CI") == "true":
+    """Take out the tests whose program is not there."""
+    if os.environ.get("CI") == "true":
         return
-    left_out = [item for item in items if item.get_closest_marker("browser")]
+    programs = {"browser": find_browser(), "broker": find_broker()}
+    lacking = [mark for mark, program in programs.items() if program is None]
+    left_out = [item for item in items if any(item.get_closest_marker(mark) for mark in lacking)]
     if not left_out:
         return
     items[:] = [item for item in items if item not in left_out]
@@ -63,6 +70,6 @@ def pytest_terminal_summary(terminalreporter: Any, config: pytest.Config) -> Non
     """Name what was not run."""
     names = config.stash.get(NOT_RUN, [])
     if names:
-        terminalreporter.section("not run: there is no Chromium")
+        terminalreporter.section("not run: the program that they need is not there")
         for name in sorted(names):
             terminalreporter.line(name)

@@ -1,4 +1,4 @@
-"""Every table of the service.
+"""Tanks and what is measured of them, their tickets, weather and forecasts.
 
 A reading's key is (sensor, time) and a reading never changes: the same again is nothing new, another
 value under the same key is put aside, and a trigger refuses every update. Descriptions that change
@@ -11,29 +11,9 @@ Flow     columns -> **tables** -> store
 import sqlalchemy as sa
 
 from api.store.columns import Finite, Instant, PlainText
-
-metadata = sa.MetaData(
-    naming_convention={
-        "pk": "pk_%(table_name)s",
-        "fk": "fk_%(table_name)s_%(column_0_N_name)s",
-        "uq": "uq_%(table_name)s_%(column_0_N_name)s",
-        "ix": "ix_%(table_name)s_%(column_0_N_name)s",
-        "ck": "ck_%(table_name)s_%(constraint_name)s",
-    }
-)
+from api.store.tables.base import key, metadata, one_of
 
 QUANTITIES = ("ullage_mm", "dip_mm", "litres", "fraction")
-
-
-def _one_of(column: str, values: tuple[str, ...]) -> sa.CheckConstraint:
-    return sa.CheckConstraint(f"{column} IN ({', '.join(repr(v) for v in values)})", name=f"{column}_known")
-
-
-def _key(name: str, target: str, *, primary_key: bool = False) -> sa.Column[int]:
-    return sa.Column(
-        name, sa.Integer, sa.ForeignKey(target), nullable=False, primary_key=primary_key, autoincrement=False
-    )
-
 
 station = sa.Table(
     "station",
@@ -41,14 +21,14 @@ station = sa.Table(
     sa.Column("id", sa.Integer, primary_key=True),
     sa.Column("name", PlainText, nullable=False, unique=True),
     sa.Column("kind", PlainText, nullable=False),
-    _one_of("kind", ("mean", "midrange")),
+    one_of("kind", ("mean", "midrange")),
     comment="a source of daily weather: a station, or a long record; the kind is how temp_c is formed",
 )
 
 weather_day = sa.Table(
     "weather_day",
     metadata,
-    _key("station_id", "station.id", primary_key=True),
+    key("station_id", "station.id", primary_key=True),
     sa.Column("date", sa.Date, primary_key=True),
     sa.Column("temp_c", Finite),
     sa.Column("tmin_c", Finite),
@@ -60,7 +40,7 @@ weather_day = sa.Table(
 outlook_day = sa.Table(
     "outlook_day",
     metadata,
-    _key("station_id", "station.id", primary_key=True),
+    key("station_id", "station.id", primary_key=True),
     sa.Column("issued_at", Instant, primary_key=True),
     sa.Column("date", sa.Date, primary_key=True),
     sa.Column("temp_c", Finite, nullable=False),
@@ -85,7 +65,7 @@ tank = sa.Table(
 tank_version = sa.Table(
     "tank_version",
     metadata,
-    _key("tank_id", "tank.id", primary_key=True),
+    key("tank_id", "tank.id", primary_key=True),
     sa.Column("valid_from", Instant, primary_key=True),
     sa.Column("toml", PlainText, nullable=False),
     sa.Column("created_at", Instant, nullable=False),
@@ -95,12 +75,12 @@ tank_version = sa.Table(
 tank_text = sa.Table(
     "tank_text",
     metadata,
-    _key("tank_id", "tank.id", primary_key=True),
+    key("tank_id", "tank.id", primary_key=True),
     sa.Column("kind", PlainText, primary_key=True),
     sa.Column("valid_from", Instant, primary_key=True),
     sa.Column("body", PlainText, nullable=False),
     sa.Column("created_at", Instant, nullable=False),
-    _one_of("kind", ("survey", "diary", "stove_log")),
+    one_of("kind", ("survey", "diary", "stove_log")),
     comment="survey, diary and stove log of a tank's house, in versions",
 )
 
@@ -109,19 +89,19 @@ sensor = sa.Table(
     metadata,
     sa.Column("id", sa.Integer, primary_key=True),
     sa.Column("public_id", PlainText, nullable=False, unique=True),
-    _key("tank_id", "tank.id"),
+    key("tank_id", "tank.id"),
     sa.Column("kind", PlainText, nullable=False),
     sa.Column("label", PlainText, nullable=False),
     sa.Column("created_at", Instant, nullable=False),
     sa.UniqueConstraint("tank_id", "label"),
-    _one_of("kind", ("level_sensor", "dip_stick", "gauge")),
+    one_of("kind", ("level_sensor", "dip_stick", "gauge")),
     comment="what took a reading: a sensor above the oil, a dip stick, a gauge",
 )
 
 reading = sa.Table(
     "reading",
     metadata,
-    _key("sensor_id", "sensor.id", primary_key=True),
+    key("sensor_id", "sensor.id", primary_key=True),
     sa.Column("at", Instant, primary_key=True),
     sa.Column("device_at", Instant),
     sa.Column("quantity", PlainText, nullable=False),
@@ -130,7 +110,7 @@ reading = sa.Table(
     sa.Column("oil_c", Finite),
     sa.Column("received_at", Instant, nullable=False),
     sa.Column("source", PlainText, nullable=False),
-    _one_of("quantity", QUANTITIES),
+    one_of("quantity", QUANTITIES),
     sa.CheckConstraint("value >= 0 AND value <= 1000000", name="value_bounded"),
     sa.CheckConstraint("air_c >= -100 AND air_c <= 100", name="air_c_bounded"),
     sa.CheckConstraint("oil_c >= -100 AND oil_c <= 100", name="oil_c_bounded"),
@@ -149,15 +129,15 @@ sa.Index(
 reading_aside = sa.Table(
     "reading_aside",
     metadata,
-    _key("sensor_id", "sensor.id", primary_key=True),
+    key("sensor_id", "sensor.id", primary_key=True),
     sa.Column("at", Instant, primary_key=True),
     sa.Column("code", PlainText, primary_key=True),
     sa.Column("quantity", PlainText, primary_key=True),
     sa.Column("value", Finite, primary_key=True),
     sa.Column("received_at", Instant, nullable=False),
     sa.Column("source", PlainText, nullable=False),
-    _one_of("code", ("conflict", "far_future")),
-    _one_of("quantity", QUANTITIES),
+    one_of("code", ("conflict", "far_future")),
+    one_of("quantity", QUANTITIES),
     comment="readings that were not taken: another value under a kept key, or a time far ahead",
 )
 
@@ -165,7 +145,7 @@ delivery = sa.Table(
     "delivery",
     metadata,
     sa.Column("id", sa.Integer, primary_key=True),
-    _key("tank_id", "tank.id"),
+    key("tank_id", "tank.id"),
     sa.Column("at", Instant, nullable=False),
     sa.Column("litres", Finite, nullable=False),
     sa.Column("removed", sa.Boolean, nullable=False),
@@ -178,8 +158,8 @@ delivery = sa.Table(
     sa.Column("source", PlainText, nullable=False),
     sa.UniqueConstraint("tank_id", "at"),
     sa.UniqueConstraint("tank_id", "ticket"),
-    _one_of("filled", ("yes", "no", "unknown")),
-    _one_of("basis", ("observed", "15c", "unknown")),
+    one_of("filled", ("yes", "no", "unknown")),
+    one_of("basis", ("observed", "15c", "unknown")),
     sa.CheckConstraint("litres > 0 AND litres <= 1000000", name="litres_bounded"),
     comment="a ticket, or oil taken out (removed)",
 )
@@ -187,12 +167,12 @@ delivery = sa.Table(
 receipt = sa.Table(
     "receipt",
     metadata,
-    _key("tank_id", "tank.id", primary_key=True),
+    key("tank_id", "tank.id", primary_key=True),
     sa.Column("date", sa.Date, primary_key=True),
     sa.Column("litres", Finite, primary_key=True),
     sa.Column("filled", PlainText, nullable=False),
     sa.Column("received_at", Instant, nullable=False),
-    _one_of("filled", ("yes", "no", "unknown")),
+    one_of("filled", ("yes", "no", "unknown")),
     sa.CheckConstraint("litres > 0 AND litres <= 1000000", name="litres_bounded"),
     comment="a bill: a date and litres, without an hour",
 )
@@ -201,7 +181,7 @@ forecast = sa.Table(
     "forecast",
     metadata,
     sa.Column("id", sa.Integer, primary_key=True),
-    _key("tank_id", "tank.id"),
+    key("tank_id", "tank.id"),
     sa.Column("as_of", Instant, nullable=False),
     sa.Column("made_at", Instant, nullable=False),
     sa.Column("tank_revision", sa.Integer, nullable=False),
