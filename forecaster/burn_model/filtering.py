@@ -2,12 +2,14 @@
 
 One flat array holds a block of lanes, a row of it one number of the state at every lane: so the inner
 loops run over neighbouring numbers and the compiler makes vector instructions of them. They have no
-branches; a reading that is refused, or none, is one with no gain. What a step does is defined in
-`forecaster.burn_model.reference`, and the tests hold the two together.
+branches; a reading that is refused, or none, is one with no gain. A reading that is not learnt from moves
+the level alone: neither intensities nor slow departure have a gain, and no weight changes. What a step does
+is defined in `forecaster.burn_model.reference`, and the tests hold the two together.
 
 Flow     weather rows, steps, lanes at the start -> **filter** -> lanes at the end
 Source   Kalman filter: Durbin & Koopman, Time Series Analysis by State Space Methods, 2nd ed., 2012;
-         logarithm by its exponent and a polynomial: the freely published fdlibm, e_log.c
+         states that are considered, not estimated: Schmidt, Advances in Control Systems 3 (1966) 293-340,
+         from memory; logarithm by its exponent and a polynomial: the freely published fdlibm, e_log.c
 """
 
 import math
@@ -37,7 +39,7 @@ _X, _F, _GAIN, _LIFT, _MU, _FELL = 35, 39, 40, 41, 42, 43
 _ALL_ROWS = 44
 
 # columns of the table of steps
-DAYS, PHI, WHITE, FLOOR, ADDED, LEVEL, BULK, VAR, KIND, OPEN, KEEP, REPEAT = (
+DAYS, PHI, WHITE, FLOOR, ADDED, LEVEL, BULK, VAR, KIND, OPEN, KEEP, REPEAT, LEARN = (
     0,
     1,
     2,
@@ -50,8 +52,9 @@ DAYS, PHI, WHITE, FLOOR, ADDED, LEVEL, BULK, VAR, KIND, OPEN, KEEP, REPEAT = (
     9,
     13,
     14,
+    15,
 )
-COLUMNS = 15
+COLUMNS = 16
 NOTHING, READ, BOUND = 0.0, 1.0, 2.0
 """Kinds of a step: without a reading, with one, with a lower bound."""
 
@@ -88,6 +91,7 @@ def _make_filter(width: int, pairs: int, *, watched: bool) -> Any:
             phi, white, added = steps[t, PHI], steps[t, WHITE], steps[t, ADDED]
             floor_mu, floor_var = BURN_FLOOR_L * steps[t, DAYS], steps[t, FLOOR]
             y, z, h, kind = steps[t, LEVEL], steps[t, BULK], steps[t, VAR], steps[t, KIND]
+            learn = steps[t, LEARN]
             e1, e2, e3, e4 = steps[t, OPEN], steps[t, OPEN + 1], steps[t, OPEN + 2], steps[t, OPEN + 3]
             z2, phi2, fresh = z * z, phi * phi, 1.0 - phi * phi
             discount *= steps[t, KEEP]
@@ -167,7 +171,7 @@ def _make_filter(width: int, pairs: int, *, watched: bool) -> Any:
                 s[_F * w + i] = f
                 s[_GAIN * w + i] = z2 * gain_f
                 s[_LIFT * w + i] = v * (z * gain_f)
-                counted = use * (_LN2PI + log_f + v * v * over_f)
+                counted = use * learn * (_LN2PI + log_f + v * v * over_f)
                 s[LOGW * w + i] = keep * s[LOGW * w + i] - 0.5 * counted
             if watched and kind != NOTHING:
                 v, f = y - z * s[0], s[_F * w]
@@ -184,7 +188,7 @@ def _make_filter(width: int, pairs: int, *, watched: bool) -> Any:
                         v, f = y - z * s[i], s[_F * w + i]
                         if v * v > gate2 * f:
                             # take back what it counted, and let it cost what a refused reading costs
-                            s[LOGW * w + i] += 0.5 * (_LN2PI + math.log(f) + v * v / f) - gate_cost
+                            s[LOGW * w + i] += learn * (0.5 * (_LN2PI + math.log(f) + v * v / f) - gate_cost)
                             s[REFUSED * w + i] += 1.0
                             refused_before = True
                         else:
@@ -194,8 +198,10 @@ def _make_filter(width: int, pairs: int, *, watched: bool) -> Any:
                 c, lift = s[_GAIN * w + i], s[_LIFT * w + i]
                 b0, b1, b2, b3 = s[6 * w + i], s[7 * w + i], s[8 * w + i], s[9 * w + i]
                 b4, b5 = s[10 * w + i], s[11 * w + i]
-                k0, k1, k2, k3, k4, k5 = c * b0, c * b1, c * b2, c * b3, c * b4, c * b5
+                k0 = c * b0
                 s[i] += lift * b0
+                c, lift = learn * c, learn * lift
+                k1, k2, k3, k4, k5 = c * b1, c * b2, c * b3, c * b4, c * b5
                 s[w + i] += lift * b1
                 s[2 * w + i] += lift * b2
                 s[3 * w + i] += lift * b3
@@ -231,7 +237,7 @@ def _make_filter(width: int, pairs: int, *, watched: bool) -> Any:
             if kind == BOUND:
                 for i in range(w):
                     s[LOGW * w + i] *= discount
-                    _lift(s, w, i, y - z * s[i], s[_F * w + i], z)
+                    _lift(s, w, i, y - z * s[i], s[_F * w + i], z, learn)
                 discount = 1.0
         for i in range(w):
             s[LOGW * w + i] *= discount
@@ -242,7 +248,7 @@ def _make_filter(width: int, pairs: int, *, watched: bool) -> Any:
 
 
 @nb.njit(cache=True)  # type: ignore[untyped-decorator]
-def _lift(s: Floats, w: int, i: int, v: float, f: float, z: float) -> None:
+def _lift(s: Floats, w: int, i: int, v: float, f: float, z: float, learn: float) -> None:
     """Take a lower bound at one lane: silent when the prediction lies above it, else one-sided."""
     if v <= 0.0:
         return
@@ -258,11 +264,12 @@ def _lift(s: Floats, w: int, i: int, v: float, f: float, z: float) -> None:
         row[c] = s[(COV + c) * w + i] * z / f
     at = COV
     for r in range(6):
-        s[(MEAN + r) * w + i] += row[r] * lam * sd
+        part = learn if r > 0 else 1.0
+        s[(MEAN + r) * w + i] += part * row[r] * lam * sd
         for c in range(r, 6):
-            s[at * w + i] -= row[r] * row[c] * f * shrink
+            s[at * w + i] -= part * row[r] * row[c] * f * shrink
             at += 1
-    s[LOGW * w + i] += math.log(tail)
+    s[LOGW * w + i] += learn * math.log(tail)
 
 
 _run_block = _make_filter(SIDE * PAIRS, PAIRS, watched=False)
@@ -346,13 +353,13 @@ def run_alone(
 @nb.njit(cache=True)  # type: ignore[untyped-decorator]
 def lay_steps(
     days: Floats, added_l: Floats, added_var: Floats, reading: npt.NDArray[np.int64], litres: Floats, sd_l: Floats,
-    bulk_per_15c: Floats, at_least: npt.NDArray[np.bool_], opened: Floats, slow_days: float, day_noise: float,
-    floor_sd_l: float, forgetting: float,
+    bulk_per_15c: Floats, at_least: npt.NDArray[np.bool_], learn: npt.NDArray[np.bool_], opened: Floats,
+    slow_days: float, day_noise: float, floor_sd_l: float, forgetting: float,
 ) -> Floats:  # fmt: skip
     """Lay out the steps as the filter reads them, shape (step, COLUMNS).
 
     ``days``, ``added_l``, ``added_var``, ``reading`` are those of `Steps`; ``litres``, ``sd_l``,
-    ``bulk_per_15c``, ``at_least`` of `Observations`. ``opened``, shape (step, 4), is what each intensity's
+    ``bulk_per_15c``, ``at_least``, ``learn`` of `Observations`. ``opened``, shape (step, 4), is what each intensity's
     variance grows by, relative to the square of its prior. Day noise is independent from day to day, so
     that of a step of several days is (noise mu)^2 / days.
     """
@@ -366,10 +373,11 @@ def lay_steps(
         row[WHITE] = day_noise**2 / d if d > 0.0 else 0.0
         row[FLOOR] = floor_sd_l**2 * d + added_var[t]
         row[ADDED] = added_l[t]
-        row[BULK], row[VAR] = 1.0, 1.0
+        row[BULK], row[VAR], row[LEARN] = 1.0, 1.0, 1.0
         row[OPEN : OPEN + 4] = opened[t]
         i = reading[t]
         if i >= 0:
             row[LEVEL], row[BULK], row[VAR] = litres[i], bulk_per_15c[i], sd_l[i] ** 2
             row[KIND] = BOUND if at_least[i] else READ
+            row[LEARN] = 1.0 if learn[i] else 0.0
     return out

@@ -129,8 +129,8 @@ def advance(
     x = _regressors(known, drivers, midnights, steps, degrees)
     table = f.lay_steps(
         steps.days, steps.added_l, steps.added_var, steps.reading, observations.litres, observations.sd_l,
-        observations.bulk_per_15c, observations.at_least, _opened(steps, s), s.slow_days, s.day_noise,
-        s.floor_sd_l, s.forgetting,
+        observations.bulk_per_15c, observations.at_least, observations.learnt(), _opened(steps, s),
+        s.slow_days, s.day_noise, s.floor_sd_l, s.forgetting,
     )  # fmt: skip
     rules = (s.gate, s.gate_cost, s.escape_after, s.escape_sd_l**2)
     seen = steps.reading >= 0

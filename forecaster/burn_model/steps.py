@@ -57,7 +57,8 @@ class Observations:
 
     ``litres`` bulk litres, ``sd_l`` their standard deviation, ``bulk_per_15c`` bulk litres per litre
     at 15 C, ``step_l`` litres of one sensor step, ``at_least`` true for a lower bound, ``repeats``
-    true where the raw value equals the one before. [L, L, -, L]
+    true where the raw value equals the one before, ``learn`` false where the reading moves the level
+    alone and nothing else is learnt from it; None: all is. [L, L, -, L]
     """
 
     at: Seconds
@@ -67,6 +68,11 @@ class Observations:
     step_l: Floats
     at_least: npt.NDArray[np.bool_]
     repeats: npt.NDArray[np.bool_]
+    learn: npt.NDArray[np.bool_] | None = None
+
+    def learnt(self) -> npt.NDArray[np.bool_]:
+        """Which readings are learnt from; shape (reading,)."""
+        return np.ones(len(self.at), bool) if self.learn is None else self.learn
 
 
 @dataclass(frozen=True, slots=True)

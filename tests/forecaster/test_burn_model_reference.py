@@ -9,6 +9,9 @@ from forecaster.burn_model.reference import state_space_model
 from forecaster.burn_model.weather_rows import PAIRS
 
 STEPS = 400
+ALL = np.ones(STEPS, bool)
+RULES = (1e9, 0.0, 9, 0.0)
+"""No reading is refused: a gate that is a matter of rules has no place in a definition."""
 
 
 def _case(seed: int):
@@ -34,24 +37,29 @@ def _case(seed: int):
     return days, x, added, (0.015 * added) ** 2, y, z, h, a0, p0
 
 
-def _run(case, *, slow_sd=0.14, noise=0.5):
+def _alone(case, learn, *, slow_sd=0.14, noise=0.5):
+    """What the compiled filter takes to follow one point."""
     days, x, added, added_var, y, z, h, a0, p0 = case
-    drift = 0.02 * a0[1:5]
     seen = ~np.isnan(y)
     steps = filtering.lay_steps(
-        days, added, added_var, np.where(seen, np.arange(STEPS), -1), y, np.sqrt(h), z, np.zeros(STEPS, bool),
+        days, added, added_var, np.where(seen, np.arange(STEPS), -1), y, np.sqrt(h), z, np.zeros(STEPS, bool), learn,
         np.repeat(0.02**2 / 30.0 * days[:, None], 4, axis=1), 45.0, noise, 0.1, 1.0,
     )  # fmt: skip
     point = np.concatenate([a0, p0[UPPER], [0.0, 0.0, 1.0, slow_sd**2], a0[1:5] ** 2])
-    rules = (1e9, 0.0, 9, 0.0)
-    after, _, innovations, _, expected = filtering.run_alone(point, x, steps, *rules, 0.0)
+    return point, x, steps, *RULES, 0.0
+
+
+def _run(case, *, slow_sd=0.14, noise=0.5, learn=ALL):
+    days, x, added, added_var, y, z, h, a0, p0 = case
+    point, _, steps, *_ = alone = _alone(case, learn, slow_sd=slow_sd, noise=noise)
+    after, _, innovations, _, expected = filtering.run_alone(*alone)
     points = spread_out(Grid((15.0,), (0.0,), (slow_sd,), (1.0,)))
     lanes = to_lanes(point[None], points)
     wide = np.repeat(x[None, :, :, None], PAIRS, axis=3)
-    filtering.run_grid(lanes, wide, steps, *rules)
+    filtering.run_grid(lanes, wide, steps, *RULES)
     model = state_space_model(
         x=x, days=days, burn=expected, added_l=added, added_var=added_var, y=y, z=z, h=h, a0=a0, p0=p0,
-        slow_sd=slow_sd, drift_sd=drift, slow_phi=float(np.exp(-1 / 45)), day_noise=noise, floor_sd=0.1,
+        slow_sd=slow_sd, drift_sd=0.02 * a0[1:5], slow_phi=float(np.exp(-1 / 45)), day_noise=noise, floor_sd=0.1,
     )  # fmt: skip
     return (after, lanes.ravel()[points.place[0]]), innovations, model
 
@@ -76,6 +84,51 @@ def test_the_compiled_filter_ends_in_the_state_of_its_definition(seed):
         np.testing.assert_allclose(cov, reference.filtered_state_cov[:, :, -1], rtol=1e-6, atol=1e-10)
     z = reference.forecasts_error[0] / np.sqrt(reference.forecasts_error_cov[0, 0])
     np.testing.assert_allclose(innovations[~np.isnan(innovations)], z[~np.isnan(z)], atol=1e-8)
+
+
+def _level_alone(case, learn, expected, *, slow_sd=0.14, noise=0.5):
+    """The filter in matrices, whose gain is cut to the level where nothing is learnt; the covariance in Joseph's form.
+
+    That form holds for any gain, so it needs no other algebra where the gain is cut.
+    """
+    days, x, added, added_var, y, z, h, a, p = case
+    loglik = 0.0
+    for t in range(STEPS):
+        transition = np.eye(6)
+        transition[0, 1:5], transition[0, 5] = -x[t], -expected[t]
+        transition[5, 5] = np.exp(-days[t] / 45.0)
+        q = np.zeros(6)
+        q[0] = ((noise * expected[t]) ** 2 / days[t] if days[t] > 0 else 0.0) + 0.01 * days[t] + added_var[t]
+        q[1:5] = (0.02 * case[7][1:5]) ** 2 * days[t] / 30.0
+        q[5] = slow_sd**2 * (1.0 - transition[5, 5] ** 2)
+        a, p = transition @ a, transition @ p @ transition.T + np.diag(q)
+        a[0] += added[t]
+        if np.isnan(y[t]):
+            continue
+        row = np.eye(6)[0] * z[t]
+        f = row @ p @ row + h[t]
+        gain = p @ row / f
+        if learn[t]:
+            loglik -= 0.5 * (np.log(2 * np.pi * f) + (y[t] - row @ a) ** 2 / f)
+        else:
+            gain[1:] = 0.0
+        left = np.eye(6) - np.outer(gain, row)
+        a, p = a + gain * (y[t] - row @ a), left @ p @ left.T + np.outer(gain, gain) * h[t]
+    return a, p, loglik
+
+
+@pytest.mark.parametrize("seed", range(3))
+def test_a_reading_that_is_not_learnt_from_moves_the_level_alone(seed):
+    """With a third of the readings not learnt from, both forms are the filter whose gain is cut to the level, 1e-10."""
+    case = _case(seed)
+    learn = np.random.default_rng(seed).random(STEPS) > 0.3
+    found, _, _ = _run(case, learn=learn)
+    expected = filtering.run_alone(*_alone(case, learn))[4]
+    a, p, loglik = _level_alone(case, learn, expected)
+    for numbers in found:
+        np.testing.assert_allclose(numbers[:6], a, rtol=1e-9, atol=1e-9)
+        np.testing.assert_allclose(unpack(numbers[filtering.COV : filtering.LOGW]), p, rtol=1e-7, atol=1e-10)
+        assert numbers[filtering.LOGW] == pytest.approx(loglik, rel=1e-10)
 
 
 def test_weather_rows_are_the_days_of_the_kernel_summed():
