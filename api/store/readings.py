@@ -49,6 +49,8 @@ class NewReading:
         Temperatures in the tank, where the sensor has them. [C]
     device_at
         The sender's own time, only where ``at`` is not that.
+    step
+        How finely it was read, in the value's unit; None for a sensor, whose tank file says it.
     """
 
     sensor_id: int
@@ -58,6 +60,7 @@ class NewReading:
     air_c: float | None = None
     oil_c: float | None = None
     device_at: datetime | None = None
+    step: float | None = None
 
     @property
     def sent_at(self) -> datetime:
@@ -166,7 +169,7 @@ def load_readings(
     """
     reading = tables.reading.c
     rows = session.execute(
-        sa.select(reading.at, reading.quantity, reading.value, reading.air_c, reading.oil_c)
+        sa.select(reading.at, reading.quantity, reading.value, reading.air_c, reading.oil_c, reading.step)
         .select_from(tables.reading.join(tables.sensor))
         .where(tables.sensor.c.tank_id == tank_id, reading.at >= since, reading.at <= until)
         .order_by(reading.at.desc(), reading.sensor_id.desc())
@@ -174,13 +177,14 @@ def load_readings(
     ).all()
     if not rows:
         return None
-    at, quantity, value, air_c, oil_c = zip(*reversed(rows), strict=True)
+    at, quantity, value, air_c, oil_c, step = zip(*reversed(rows), strict=True)
     return Readings(
         at=np.array([t.replace(tzinfo=None) for t in at], dtype="datetime64[s]"),
         quantity=np.array(quantity),
         value=np.array(value, dtype=float),
         air_c=np.array(air_c, dtype=float),  # None becomes NaN
         oil_c=np.array(oil_c, dtype=float),
+        step=None if all(s is None for s in step) else np.array(step, dtype=float),
     )
 
 
@@ -241,6 +245,7 @@ def _store(
             "oil_c": m.oil_c,
             "received_at": received_at,
             "source": source,
+            "step": m.step,
         }
         for m in ordered
     ]

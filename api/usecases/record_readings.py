@@ -4,7 +4,7 @@ Flow     door -> **record** -> store; after the commit, **judge** says what the 
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 from functools import lru_cache
 
@@ -34,13 +34,17 @@ _KIND = {
 
 @dataclass(frozen=True, slots=True)
 class Measurement:
-    """One reading as it was sent: time with offset; mm, litres or a fraction; temperatures. [C]"""
+    """One reading as it was sent: time with offset; mm, litres or a fraction; temperatures. [C]
+
+    ``step`` is how finely a person read it, in the value's unit; None for a sensor.
+    """
 
     at: datetime
     quantity: Quantity
     value: float
     air_c: float | None = None
     oil_c: float | None = None
+    step: float | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -181,13 +185,17 @@ def _find_sensor(tank: StoredTank, quantity: Quantity, public_id: str | None) ->
 
 def _to_row(m: Measurement, sensor: Sensor) -> NewReading:
     return NewReading(
-        sensor.id, m.at.replace(microsecond=0), str(m.quantity), m.value + 0.0, m.air_c, m.oil_c
+        sensor.id,
+        m.at.replace(microsecond=0),
+        str(m.quantity),
+        m.value + 0.0,
+        m.air_c,
+        m.oil_c,
+        step=m.step,
     )
 
 
 def _put_right(row: NewReading, now: datetime, shift: timedelta) -> NewReading:
     if not now + CLOCK_SLACK < row.at <= now + FAR_FUTURE:
         return row
-    return NewReading(
-        row.sensor_id, row.at - shift, row.quantity, row.value, row.air_c, row.oil_c, device_at=row.at
-    )
+    return replace(row, at=row.at - shift, device_at=row.at)

@@ -154,12 +154,13 @@ def to_levels(
 
     distance_mm = np.where(is_ullage, readings.value, 0.0)
     air_mm = distance_mm * air_sd_k / (2.0 * (air_c + ZERO_CELSIUS_K))  # d(ln c)/dT = 1/2T
-    sd_mm = np.sqrt(tank.resolution_mm**2 / 12.0 + SENSOR_FLOOR_MM**2 + air_mm**2)
     litres = tank.shape.litres(dip)
+    litres_per_cm = tank.shape.litres_per_cm(dip)
+    step_mm = _step_mm(readings, tank, litres_per_cm)
+    sd_mm = np.sqrt(step_mm**2 / 12.0 + SENSOR_FLOOR_MM**2 + air_mm**2)
     # to the wider side, because at the ends of a lying tank a centimetre holds next to nothing
     above = tank.shape.litres(np.minimum(dip + sd_mm, span.high_mm)) - litres
     below = litres - tank.shape.litres(np.maximum(dip - sd_mm, span.low_mm))
-    litres_per_cm = tank.shape.litres_per_cm(dip)
     oil_c = oil_temperature_c(readings.at, tank, air_at=air_at)
     return Levels(
         at=readings.at,
@@ -171,6 +172,19 @@ def to_levels(
         oil_c=np.where(np.isfinite(readings.oil_c), readings.oil_c, oil_c),
         censored=censored,
         raw=readings.value,
-        step_l=litres_per_cm * (tank.resolution_mm / MM_PER_CM),
+        step_l=litres_per_cm * (step_mm / MM_PER_CM),
         table_sd_l=tank.table_sd_fraction * litres,
     )
+
+
+def _step_mm(readings: Readings, tank: Tank, litres_per_cm: Floats) -> Floats:
+    """Step in which each reading was read, as a change of the dip there. [mm]"""
+    if readings.step is None:
+        return np.full(len(readings), tank.resolution_mm)
+    q, step = readings.quantity, readings.step
+    step_l = np.where(q == Quantity.FRACTION, step * tank.capacity_l, step)
+    is_volume = (q == Quantity.LITRES) | (q == Quantity.FRACTION)
+    # where a centimetre holds next to nothing, a step of litres is at most the tank's height
+    per_mm = np.maximum(litres_per_cm / MM_PER_CM, tank.capacity_l / tank.shape.height_mm / 100.0)
+    step_mm = np.where(is_volume, np.minimum(step_l / per_mm, tank.shape.height_mm), step)
+    return np.asarray(np.where(np.isfinite(step_mm), step_mm, tank.resolution_mm))

@@ -58,6 +58,9 @@ class Readings:
         Air in the tank, ``nan`` where not measured, shape (n,). [C]
     oil_c
         Oil, ``nan`` where not measured, shape (n,). [C]
+    step
+        How finely each value was read, in the value's own unit, ``nan`` where it is the tank file's
+        ``resolution_mm``, shape (n,). None where that holds of all: a sensor's readings.
     """
 
     at: Times
@@ -65,6 +68,7 @@ class Readings:
     value: Floats
     air_c: Floats
     oil_c: Floats
+    step: Floats | None = None
 
     def __len__(self) -> int:
         return len(self.at)
@@ -78,7 +82,12 @@ class Readings:
     def where(self, mask: Bools | npt.NDArray[np.intp]) -> "Readings":
         """Keep only the readings under a mask, shape (n,), or those at the positions given."""
         return Readings(
-            self.at[mask], self.quantity[mask], self.value[mask], self.air_c[mask], self.oil_c[mask]
+            self.at[mask],
+            self.quantity[mask],
+            self.value[mask],
+            self.air_c[mask],
+            self.oil_c[mask],
+            None if self.step is None else self.step[mask],
         )
 
 

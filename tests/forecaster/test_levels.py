@@ -294,3 +294,23 @@ def test_expected_burn_is_spread_over_its_day() -> None:
         at, date=np.array(["2024-01-01"], "datetime64[D]"), burn_l_per_day=np.array([8.0])
     )
     assert burn.tolist() == [0.0, 2.0, 8.0]
+
+
+def test_a_value_read_by_a_person_has_its_own_spread() -> None:
+    """A stick read to 5 mm, a gauge to an eighth and a value without a step stand with their own steps."""
+    stick, gauge = readings([500.0], Quantity.DIP_MM), readings([3 / 8], Quantity.FRACTION)
+    fine = levels_of(replace(stick, step=np.array([5.0])))
+    coarse = levels_of(replace(gauge, step=np.array([1 / 8])))
+    assert fine.sd_l[0] == pytest.approx(2.16 * np.sqrt(25.0 / 12.0 + SENSOR_FLOOR_MM**2))
+    assert coarse.sd_l[0] == pytest.approx(2808.0 / 8.0 / np.sqrt(12.0), rel=0.01)
+    assert coarse.step_l[0] == pytest.approx(2808.0 / 8.0)
+    unsaid = levels_of(replace(stick, step=np.array([np.nan])))
+    assert unsaid.sd_l[0] == levels_of(stick).sd_l[0]
+
+
+def test_a_step_of_litres_where_a_centimetre_holds_nothing_is_no_more_than_the_tank() -> None:
+    """At the very bottom of a lying tank a gauge's step has a finite spread."""
+    lying = replace(TANK, shape=LyingCylinder(1300.0, 2000.0))
+    found = levels_of(replace(readings([0.0], Quantity.FRACTION), step=np.array([0.1])), lying)
+    assert np.isfinite(found.sd_l[0])
+    assert 0.0 < found.sd_l[0] <= lying.capacity_l

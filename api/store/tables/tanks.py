@@ -110,6 +110,7 @@ reading = sa.Table(
     sa.Column("oil_c", Finite),
     sa.Column("received_at", Instant, nullable=False),
     sa.Column("source", PlainText, nullable=False),
+    sa.Column("step", Finite),
     one_of("quantity", QUANTITIES),
     sa.CheckConstraint("value >= 0 AND value <= 1000000", name="value_bounded"),
     sa.CheckConstraint("air_c >= -100 AND air_c <= 100", name="air_c_bounded"),
