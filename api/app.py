@@ -18,6 +18,7 @@ from starlette.requests import Request
 from starlette.responses import JSONResponse, Response
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
+from api.access import require_access
 from api.pages import router as pages
 from api.problems import (
     STATUS_OF_ERROR,
@@ -29,7 +30,7 @@ from api.problems import (
 )
 from api.routes import router as routes
 from api.routes.strictness import Allowance, ProblemOut
-from api.schemas.relation import Relation, relation, require_relation
+from api.schemas.relation import Relation, relation
 from api.wiring import Services
 
 _log = logging.getLogger(__name__)
@@ -63,7 +64,7 @@ def create_app(services: Services) -> FastAPI:
         docs_url=None,
         redoc_url=None,
         redirect_slashes=False,
-        dependencies=[Depends(require_relation)],
+        dependencies=[Depends(require_access)],
     )
     app.state.services = services
     app.state.allowance = Allowance(

@@ -22,7 +22,7 @@ Here = Annotated[Services, Depends(services_of)]
 
 
 @router.get("/")
-@relation(Relation.HOUSEHOLD)
+@relation(Relation.SELF)
 def read_tanks(services: Here) -> HTMLResponse:
     """List the tanks of this installation."""
     try:

@@ -23,7 +23,7 @@ router = APIRouter(prefix="/api", tags=["forecasts"])
     responses=problems(404, 409, 422, 429, 503),
     dependencies=[Depends(take_allowance)],
 )
-@relation(Relation.HOUSEHOLD)
+@relation(Relation.HOUSEHOLD, Relation.DISTRIBUTOR)
 def read_forecast(tank: str, services: Annotated[Services, Depends(services_of)]) -> JSONResponse:
     """Give the tank's forecast as of now.
 

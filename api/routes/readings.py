@@ -50,7 +50,7 @@ _FAR_FUTURE = Fault("/at", "far_future", "set the clock: the time is more than 2
     },
     dependencies=[Depends(take_allowance)],
 )
-@relation(Relation.HOUSEHOLD)
+@relation(Relation.OWNER, Relation.DEVICE)
 def add_readings(
     tank: str,
     response: Response,

@@ -25,7 +25,7 @@ router = APIRouter(prefix="/api", tags=["tanks"])
         "requestBody": {"required": True, "content": {"application/json": {"schema": TANK_SCHEMA}}}
     },
 )
-@relation(Relation.HOUSEHOLD)
+@relation(Relation.SELF)
 def add_tank(
     response: Response,
     raw: Annotated[bytes, Depends(json_body(SINGLE_BYTES))],

@@ -1,54 +1,59 @@
-"""Who may use an operation: declared beside each, refused where nothing is declared.
+"""Who may use an operation: declared beside each, and once more in the policy table.
 
-There are no accounts yet; the service listens on this machine only. Each operation says all the same
-which relation to the object it will ask for, so that none can be forgotten when accounts come. An
-operation that declares nothing is not found.
+The table (`api.access.policy`) is what the guard asks. What stands beside an operation must be the same,
+so that neither is changed without the other; an operation without both is not found by anybody.
 
 ::
 
     @router.get("/api/tanks/{tank}/forecast")
-    @relation(Relation.HOUSEHOLD)
+    @relation(Relation.HOUSEHOLD, Relation.DISTRIBUTOR)
     def read_forecast(...): ...
+
+Source   relationship-based access control, as in OWASP API Security Top 10 (2023) API1, API3, API5
 """
 
 from collections.abc import Callable
 from enum import StrEnum
 from typing import Any, TypeVar
 
-from starlette.requests import Request
-
-from api.store import NotFoundError
-
 Endpoint = TypeVar("Endpoint", bound=Callable[..., Any])
 _MARK = "__relation__"
 
 
 class Relation(StrEnum):
-    """What somebody must be to the object in order to use an operation."""
+    """What somebody must be to the object in order to use an operation; computed anew at each request."""
 
     ANYONE = "anyone"
-    """Health and documents: nothing about a tank is told."""
+    """Health, documents, signing in: nothing about a tank is told."""
+    SELF = "self"
+    """Whoever has signed in, towards what is their own; at home, whoever is at home."""
     HOUSEHOLD = "household"
-    """Whose tank it is. Until there are accounts: whoever reaches this service."""
+    """Of the tank's household: its owners, and members who look on."""
+    OWNER = "owner"
+    """An owner of the tank; is of its household too."""
+    INSTALLER = "installer"
+    """An installer with an open job on the tank."""
+    DISTRIBUTOR = "distributor"
+    """A distributor with a supply link to the tank that both sides accepted."""
+    DEVICE = "device"
+    """The key of one of the tank's sensors: brings readings, never reads."""
+    FEED = "feed"
+    """The key of the tank's calendar feed."""
+    OPERATOR = "operator"
+    """Runs the service: health and counts, nothing of what is burned."""
 
 
-def relation(wanted: Relation) -> Callable[[Endpoint], Endpoint]:
-    """Declare the relation that an operation asks for."""
+def relation(*wanted: Relation) -> Callable[[Endpoint], Endpoint]:
+    """Declare the relations that open an operation; any one of them is enough."""
 
     def mark(endpoint: Endpoint) -> Endpoint:
-        setattr(endpoint, _MARK, wanted)
+        setattr(endpoint, _MARK, frozenset(wanted))
         return endpoint
 
     return mark
 
 
-def require_relation(request: Request) -> None:
-    """Refuse an operation that declares no relation, as not found.
-
-    Raises
-    ------
-    NotFoundError
-        When nothing is declared.
-    """
-    if getattr(request.scope.get("endpoint"), _MARK, None) is None:
-        raise NotFoundError
+def declared_relations(endpoint: object) -> frozenset[Relation]:
+    """Tell the relations that were declared for an operation; none where nothing was."""
+    found: frozenset[Relation] = getattr(endpoint, _MARK, frozenset())
+    return found

@@ -1,0 +1,1 @@
+"""Accounts, relations, and who may see what."""
