@@ -4,7 +4,8 @@
 2. tickets and rises are matched                          (deliveries)
 3. the weather behind us is completed                     (past_weather)
 4. weather and survey become what drives the burn         (burn_model.drivers)
-5. the burn model is fitted to the levels                 (burn_model)
+5. the burn model is fitted to the levels; while more or less is gone than weather and habits explain,
+   nothing is learnt from the levels that say so          (burn_model, anomalies, learning)
 6. weather years are laid ahead, the outlook in front     (climate, outlook)
 7. litres paths are simulated                             (forecast)
 8. when the tank runs dry                                 (run_dry)
@@ -18,17 +19,18 @@ from datetime import date, timedelta
 import numpy as np
 import numpy.typing as npt
 
-from forecaster.anomalies import Evidence, find_reasons, last_believed, watch_level
-from forecaster.burn_model import Posterior, fit_burn_model
-from forecaster.civil import civil_date, instant, zone_of
+from forecaster.anomalies import Evidence, Watch, find_reasons, last_believed
+from forecaster.burn_model import Posterior
+from forecaster.civil import civil_date, zone_of
 from forecaster.climate import Normals, normal_day
 from forecaster.confidence import DayOutlook, Forecast, LitresBand, Numbers, RunDryDates, gate
 from forecaster.forecast import Paths
 from forecaster.levels import Levels
 from forecaster.past_weather import PastWeather
 from forecaster.pipeline.ahead import lay_weather_ahead, look_ahead, place_normals
-from forecaster.pipeline.behind import Behind, additions, learn_behind, observations, past_litres
+from forecaster.pipeline.behind import Behind, learn_behind
 from forecaster.pipeline.inputs import HORIZON_DAYS, Inputs, known_at
+from forecaster.pipeline.learning import learn_house
 from forecaster.reorder import Spells, advise_order, order_below_l
 from forecaster.run_dry import chance_dry, run_dry_date, run_dry_days
 from forecaster.states import Reason, State
@@ -99,24 +101,13 @@ def work_out(inputs: Inputs, *, rng: np.random.Generator) -> Working:
     today = np.datetime64(civil_date(known.as_of, zone_of(known.timezone)), "D")
     normals = place_normals(known)
     known, behind = learn_behind(known, normals, today=today)
-    posterior = _learn(known, behind, normals, today=today)
+    posterior, watch = learn_house(known, behind, normals, today=today)
     paths = look_ahead(known, behind, posterior, normals, today=today, rng=rng)
     p_dry = _chance_dry(paths, heel_l=known.tank.heel_l)
-    forecast = _decide(known, behind, posterior, paths, p_dry, normals)
+    forecast = _decide(known, behind, posterior, watch, paths, p_dry, normals)
     return Working(
         forecast, behind.levels, behind.past, posterior, paths, p_dry, normals, behind.house.prior.rests_on
     )
-
-
-def _learn(known: Inputs, behind: Behind, normals: Normals, *, today: np.datetime64) -> Posterior:
-    """Fit the burn model to everything known."""
-    year = np.arange(today, today + 365, dtype="datetime64[D]")
-    return fit_burn_model(
-        behind.drivers, behind.midnights, observations(behind, known.tank), additions(behind, known.tank),
-        behind.house.prior, as_of=instant(known.as_of), normal_temp_c=normal_day(normals, year)[0],
-        capacity_l=known.tank.capacity_l, past_litres=past_litres(known, behind, normals),
-        settings=known.model,
-    )  # fmt: skip
 
 
 def _run_dry(paths: Paths, *, heel_l: float) -> Floats:
@@ -131,14 +122,11 @@ def _chance_dry(paths: Paths, *, heel_l: float) -> Floats:
 
 
 def _decide(
-    known: Inputs, behind: Behind, posterior: Posterior, paths: Paths, p_dry: Floats, normals: Normals
-) -> Forecast:
+    known: Inputs, behind: Behind, posterior: Posterior, watch: Watch, paths: Paths, p_dry: Floats,
+    normals: Normals,
+) -> Forecast:  # fmt: skip
     """Draw the advice from the paths, look for what is wrong, and let the gate decide."""
     tank, first = known.tank, paths.date[0].item()
-    watch = watch_level(
-        observations(behind, tank), additions(behind, tank), behind.drivers, behind.midnights, posterior,
-        behind.house.prior, settings=known.model,
-    )  # fmt: skip
     spells = Spells(
         _run_dry(paths, heel_l=tank.heel_l), paths.scenario_of, paths.temp_c, normal_day(normals, paths.date)[0]
     )  # fmt: skip

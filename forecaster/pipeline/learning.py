@@ -1,0 +1,88 @@
+"""What the levels teach of the house, and what they must not teach while something is wrong.
+
+A leak would be learnt as a habit within weeks, and an absence as a house that needs little. So the burn model
+is fitted, the watch looks at what it made of the levels, and while an alarm is pending the model is fitted once
+more: the levels from where it began move the level alone.
+
+Flow     behind -> burn model -> watch -> **burn model again, where an alarm is pending** -> posterior, watch
+"""
+
+from dataclasses import replace
+
+import numpy as np
+
+from forecaster.anomalies import Watch, WatchSettings, watch_level
+from forecaster.anomalies.watch import alarms, find_departure, passes
+from forecaster.burn_model import Observations, Posterior, fit_burn_model
+from forecaster.civil import instant
+from forecaster.climate import Normals, normal_day
+from forecaster.pipeline.behind import Behind, additions, observations, past_litres
+from forecaster.pipeline.inputs import Inputs
+
+
+def learn_house(
+    known: Inputs, behind: Behind, normals: Normals, *, today: np.datetime64
+) -> tuple[Posterior, Watch]:
+    """Fit the burn model to everything known, and watch the level by it.
+
+    Parameters
+    ----------
+    known : Inputs
+        Cut at as-of.
+    behind : Behind
+    normals : Normals
+        Of the place.
+    today : datetime64[D]
+        Civil day of as-of.
+
+    Returns
+    -------
+    posterior : Posterior
+        Without what the levels of a pending alarm would teach.
+    watch : Watch
+        Scores by the fit to all levels.
+    """
+    seen, put_in = observations(behind, known.tank), additions(behind, known.tank)
+    year = np.arange(today, today + 365, dtype="datetime64[D]")
+    normal_c, burned = normal_day(normals, year)[0], past_litres(known, behind, normals)
+
+    def fit(levels: Observations) -> Posterior:
+        return fit_burn_model(
+            behind.drivers, behind.midnights, levels, put_in, behind.house.prior, as_of=instant(known.as_of),
+            normal_temp_c=normal_c, capacity_l=known.tank.capacity_l, past_litres=burned, settings=known.model,
+        )  # fmt: skip
+
+    posterior = fit(seen)
+    watch = watch_level(
+        seen, put_in, behind.drivers, behind.midnights, posterior, behind.house.prior, settings=known.model
+    )
+    since = suspect_since(watch)
+    if since is not None:
+        posterior = fit(replace(seen, learn=seen.at <= since))
+    return posterior, watch
+
+
+def suspect_since(watch: Watch) -> np.datetime64 | None:
+    """Find the instant from which nothing may be learnt: where the alarm that is pending began, None without one.
+
+    Examples
+    --------
+    >>> at = np.datetime64("2024-01-01T06:00:00") + np.arange(3) * np.timedelta64(86400, "s")
+    >>> score = np.full((3, 7), 0.0)
+    >>> score[1:, 3] = 6.0
+    >>> since = np.repeat(at[:, None] - np.timedelta64(7, "D"), 7, axis=1)
+    >>> str(suspect_since(Watch(at, score, score, score, since)))
+    '2023-12-27T06:00:00'
+    """
+    found = []
+    for sign in (1, -1):
+        departure = find_departure(watch, sign=sign)
+        if departure is None or not departure.pending:
+            continue
+        above = passes(watch, sign=sign, watch=WatchSettings())
+        quiet = np.flatnonzero(~alarms(above))
+        begun = int(quiet[-1]) + 1 if len(quiet) else 0
+        of_this = np.flatnonzero(above & (np.arange(len(above)) >= begun))
+        best = np.nanargmax(sign * watch.score[of_this], axis=1)
+        found += [departure.since, *watch.since[of_this, best]]
+    return min(found) if found else None
