@@ -19,6 +19,7 @@ from api.store.forecasts import StoredForecast, load_forecast, save_forecast
 from api.store.readings import load_readings
 from api.store.tanks import StoredTank, TextKind, load_tank, load_tank_version, load_text
 from api.store.weather import load_outlook, load_weather
+from api.usecases.order_settings import settings_of_tank
 from api.usecases.record_readings import describe
 from forecaster.civil import civil_date, zone_of
 from forecaster.confidence import Forecast
@@ -44,7 +45,8 @@ def refresh_forecast(
     Parameters
     ----------
     settings
-        How oil is ordered at this place; given, the forecast is made anew.
+        How oil is ordered at this place; given, the forecast is made anew. None: as this tank's own
+        orders tell it.
 
     Raises
     ------
@@ -57,7 +59,11 @@ def refresh_forecast(
         kept = load_forecast(session, tank.id, as_of=as_of)
         if settings is None and kept is not None and _is_fresh(kept, tank, as_of):
             return kept.forecast
-        inputs = gather_inputs(session, tank, as_of=as_of, kept=kept, settings=settings or OrderSettings())
+        today = civil_date(as_of, zone_of(tank.zone))
+        inputs = gather_inputs(
+            session, tank, as_of=as_of, kept=kept,
+            settings=settings or settings_of_tank(session, tank.id, today=today),
+        )  # fmt: skip
     forecast = decide(inputs)
     with store.write() as session:
         save_forecast(session, tank.id, StoredForecast(forecast, as_of, tank.revision))

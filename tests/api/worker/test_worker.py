@@ -20,7 +20,14 @@ from api.worker.jobs import Backups, Job, Nights, Weather
 from api.worker.worker import Worker
 from tests.api.conftest import StandingClock
 
-TANK = 'product = "kerosene"\nsensor_height_mm = 960\nshape = "rectangular"\nlength_mm = 1200\nwidth_mm = 600\nheight_mm = 900\n'
+TANK = """
+product = "kerosene"
+shape = "rectangular"
+length_mm = 1200
+width_mm = 600
+height_mm = 900
+sensor_height_mm = 960
+"""
 
 
 @dataclass
