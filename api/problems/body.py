@@ -28,11 +28,13 @@ MAX_DIGITS = 400
 """A longer integer is refused. [digits]"""
 
 
-def json_body(limit: int) -> Callable[[Request], Coroutine[Any, Any, bytes]]:
+def json_body(
+    limit: int, *, media_type: str = "application/json"
+) -> Callable[[Request], Coroutine[Any, Any, bytes]]:
     """Make the dependency that reads a body of at most ``limit`` bytes, before anything parses it."""
 
     async def read(request: Request) -> bytes:
-        _require_plain_json(request)
+        _require_plain_json(request, media_type)
         declared = request.headers.get("content-length")
         if declared is not None:
             if not (declared.isascii() and declared.isdigit()):
@@ -84,15 +86,15 @@ def parse_json(raw: bytes) -> Any:
     return value
 
 
-def _require_plain_json(request: Request) -> None:
+def _require_plain_json(request: Request, media_type: str) -> None:
     kind, _, parameters = request.headers.get("content-type", "").partition(";")
     charset = parameters.strip().lower().replace('"', "").replace(" ", "")
-    if kind.strip().lower() != "application/json" or charset not in ("", "charset=utf-8"):
+    if kind.strip().lower() != media_type or charset not in ("", "charset=utf-8"):
         raise ProblemError(
             HTTPStatus.UNSUPPORTED_MEDIA_TYPE,
             "not_json",
-            detail="Send application/json.",
-            headers={"Accept": "application/json"},
+            detail=f"Send {media_type}.",
+            headers={"Accept": media_type},
         )
     if request.headers.get("content-encoding", "identity").strip().lower() not in ("", "identity"):
         raise ProblemError(

@@ -2,11 +2,11 @@
 
 from fastapi import APIRouter, Depends
 
-from api.routes import forecasts, health, readings, tanks
+from api.routes import forecasts, health, readings, senml, tanks
 from api.routes.strictness import refuse_unknown_parameters
 
 router = APIRouter(dependencies=[Depends(refuse_unknown_parameters)])
-for part in (health, tanks, readings, forecasts):
+for part in (health, tanks, readings, senml, forecasts):
     router.include_router(part.router)
 
 __all__ = ["router"]

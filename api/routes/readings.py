@@ -1,6 +1,6 @@
 """Readings come in: one, or up to a thousand, each stored once."""
 
-from collections import Counter
+from dataclasses import replace
 from http import HTTPStatus
 from typing import Annotated, Any
 
@@ -8,29 +8,20 @@ from fastapi import APIRouter, Depends, Response
 
 from api.problems import Fault, ProblemError, faults_of
 from api.problems.body import BATCH_BYTES, SINGLE_BYTES, json_body, parse_json
+from api.routes.recording import CONFLICT, FAR_FUTURE, require_one_usable, store_sent, sum_up
 from api.routes.strictness import problems, take_allowance
 from api.schemas.readings import (
     BATCH_SCHEMA,
     MAX_BATCH,
     READING_SCHEMA,
-    STATUS,
-    FaultOut,
-    ReadingOut,
     ReadingsOut,
     Sent,
     read_reading,
 )
 from api.schemas.relation import Relation, relation
-from api.store.tanks import load_tank
-from api.usecases.record_readings import Recorded, judge_readings, record_readings
 from api.wiring import Services, services_of
 
 router = APIRouter(prefix="/api", tags=["readings"])
-
-MAX_FAULTS = 100
-"""At most so many faults of a batch are named where none of it can be used."""
-_CONFLICT = Fault("", "conflict", "another value is kept under this sensor and time; the first stays")
-_FAR_FUTURE = Fault("/at", "far_future", "set the clock: the time is more than 24 hours ahead")
 
 
 @router.post(
@@ -71,29 +62,19 @@ def add_readings(
     value = parse_json(raw)
     if isinstance(value, dict) and "readings" in value:
         sent, sensor = _read_batch(value)
-        results = _store(services, tank, sent, sensor)
-        refused = any(r.status in ("conflict", "refused") for r in results)
-    else:
-        if len(raw) > SINGLE_BYTES:
-            raise ProblemError(HTTPStatus.REQUEST_ENTITY_TOO_LARGE, "too_large")
-        one = read_reading(value)
-        if one.measurement is None:
-            raise ProblemError(HTTPStatus.UNPROCESSABLE_ENTITY, "not_usable", faults=faults_of(one.faults))
-        results = _store(services, tank, [one], value.get("sensor"))
-        refused = False
-        if results[0].status == "conflict":
-            raise ProblemError(HTTPStatus.CONFLICT, "conflict", detail=f"{_CONFLICT.mend}.")
-        if results[0].status == "refused":
-            raise ProblemError(HTTPStatus.UNPROCESSABLE_ENTITY, "far_future", faults=[_FAR_FUTURE])
-    counts = Counter(result.status for result in results)
-    response.status_code = 207 if refused else 201 if counts["new"] else 200
-    return ReadingsOut(
-        new=counts["new"],
-        known=counts["known"],
-        conflict=counts["conflict"],
-        refused=counts["refused"],
-        results=results,
-    )
+        results = store_sent(services, tank, sent, sensor=sensor, source="http")
+        return sum_up(response, results, is_batch=True)
+    if len(raw) > SINGLE_BYTES:
+        raise ProblemError(HTTPStatus.REQUEST_ENTITY_TOO_LARGE, "too_large")
+    one = read_reading(value)
+    if one.measurement is None:
+        raise ProblemError(HTTPStatus.UNPROCESSABLE_ENTITY, "not_usable", faults=faults_of(one.faults))
+    results = store_sent(services, tank, [one], sensor=value.get("sensor"), source="http")
+    if results[0].status == "conflict":
+        raise ProblemError(HTTPStatus.CONFLICT, "conflict", detail=f"{CONFLICT.mend}.")
+    if results[0].status == "refused":
+        raise ProblemError(HTTPStatus.UNPROCESSABLE_ENTITY, "far_future", faults=[FAR_FUTURE])
+    return sum_up(response, results, is_batch=False)
 
 
 def _read_batch(value: dict[str, Any]) -> tuple[list[Sent], str | None]:
@@ -114,52 +95,8 @@ def _read_batch(value: dict[str, Any]) -> tuple[list[Sent], str | None]:
     if faults:
         raise ProblemError(HTTPStatus.UNPROCESSABLE_ENTITY, "not_usable", faults=faults)
     sent = [
-        read_reading(item, pointer=f"/readings/{i}", may_name_sensor=False) for i, item in enumerate(items)
+        replace(read_reading(item, pointer=pointer, may_name_sensor=False), pointer=pointer)
+        for pointer, item in ((f"/readings/{i}", item) for i, item in enumerate(items))
     ]
-    if all(one.measurement is None for one in sent):
-        faults = [fault for one in sent for fault in faults_of(one.faults)][:MAX_FAULTS]
-        raise ProblemError(HTTPStatus.UNPROCESSABLE_ENTITY, "not_usable", faults=faults)
+    require_one_usable(sent)
     return sent, sensor
-
-
-def _store(services: Services, public_id: str, sent: list[Sent], sensor: str | None) -> list[ReadingOut]:
-    """Store what can be stored; after the commit, say what became of each."""
-    measurements = [s.measurement for s in sent if s.measurement is not None]
-    with services.store.write() as session:
-        tank = load_tank(session, public_id)
-        recorded = record_readings(session, services.clock, tank, measurements, sensor=sensor, source="http")
-    with services.store.read() as session:
-        flags = judge_readings(session, tank, recorded)
-    stored = iter(zip(recorded, flags, strict=True))
-    results = []
-    for i, one in enumerate(sent):
-        pointer = f"/readings/{i}"
-        results.append(
-            _refused(one)
-            if one.measurement is None
-            else _answer(*next(stored), faults_of(one.faults), pointer)
-        )
-    return results
-
-
-def _refused(one: Sent) -> ReadingOut:
-    return ReadingOut(status="refused", at=None, clock=False, flags=[], errors=_out(faults_of(one.faults)))
-
-
-def _answer(recorded: Recorded, flags: tuple[str, ...], faults: list[Fault], pointer: str) -> ReadingOut:
-    status = STATUS[recorded.outcome]
-    if status == "conflict":
-        faults = [Fault(pointer, _CONFLICT.code, _CONFLICT.mend)]
-    elif status == "refused":
-        faults = [Fault(pointer + _FAR_FUTURE.pointer, _FAR_FUTURE.code, _FAR_FUTURE.mend)]
-    return ReadingOut(
-        status=status,
-        at=recorded.reading.at if status in ("new", "known") else None,
-        clock=recorded.clock_was_ahead,
-        flags=list(flags),
-        errors=_out(faults),
-    )
-
-
-def _out(faults: list[Fault]) -> list[FaultOut]:
-    return [FaultOut(pointer=f.pointer, code=f.code, mend=f.mend) for f in faults]

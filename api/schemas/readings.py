@@ -78,10 +78,12 @@ class Sent:
     """One reading of a message: what can be stored of it, and what is wrong with it.
 
     A fault without a measurement refuses the reading; with one, only the member it points at.
+    ``pointer`` is the reading's own place in the message.
     """
 
     measurement: Measurement | None
     faults: tuple[Problem, ...]
+    pointer: str = ""
 
 
 def read_reading(value: Any, *, pointer: str = "", may_name_sensor: bool = True) -> Sent:

@@ -21,18 +21,21 @@ LATE = datetime(2099, 12, 31, 23, 59, tzinfo=UTC)
 TIME = "^20[0-9]{2}-(0[1-9]|1[0-2])-(0[1-9]|1[0-9]|2[0-8])T([01][0-9]|2[0-3]):[0-5][0-9]:[0-5][0-9]Z$"
 """A part of the allowed times that is quick to draw from."""
 READINGS = "/api/tanks/{tank}/readings"
+SENML = "/api/tanks/{tank}/senml"
 OPERATIONS = [
     ("GET", "/health/live"),
     ("GET", "/health/ready"),
     ("POST", "/api/tanks"),
     ("POST", READINGS),
+    ("POST", SENML),
     ("GET", "/api/tanks/{tank}/forecast"),
 ]
-# What no schema of single members can say: which tanks are possible, which sensors are there; and that
-# of a batch the good readings are taken and the bad ones named.
+# What no schema of single members can say: which tanks are possible, which sensors are there; that of a
+# batch the good readings are taken and the bad ones named; what base values make of a record.
 UNCHECKED: dict[str, list[Any]] = {
     "/api/tanks": [positive_data_acceptance],
     READINGS: [negative_data_rejection],
+    SENML: [negative_data_rejection, positive_data_acceptance],
 }
 
 
