@@ -10,6 +10,7 @@
     │   ├── WeatherError         weather, long records, outlooks
     │   ├── SurveyError          survey.toml, diary, stove log
     │   └── OrderError           lead time, holidays, risk, orders placed
+    ├── StoredStateError         what was kept of a burn model cannot be gone on from; carries its problem
     └── OutOfRangeError          a dip or a volume outside the tank; carries the limits
 
 Expected trouble inside good input (a gap, a stuck sensor, a short history) is a flag on a
@@ -102,6 +103,14 @@ class SurveyError(InputError):
 
 class OrderError(InputError):
     """Lead time, holidays, risk or an order placed cannot be used."""
+
+
+class StoredStateError(DipcastError):
+    """What was kept of a burn model cannot be gone on from: nothing is lost, it is fitted anew."""
+
+    def __init__(self, problem: Problem) -> None:
+        self.problem = problem
+        super().__init__(str(problem))
 
 
 class OutOfRangeError(DipcastError):

@@ -17,13 +17,16 @@ Source   state space and notation: Durbin & Koopman 2012; weights with forgettin
          fitted parameter: Fels, Energy and Buildings 9 (1986) 5-18; settings: measured by replays
 """
 
+from forecaster.burn_model.degrees import Degrees, degrees_of
 from forecaster.burn_model.drivers import House, house_drivers
-from forecaster.burn_model.fit import Degrees, degrees_of, fit_burn_model
+from forecaster.burn_model.fit import fit_burn_model
 from forecaster.burn_model.lanes import Grid
 from forecaster.burn_model.posterior import Posterior
 from forecaster.burn_model.prior import PastLitres, reference_slope_factor
 from forecaster.burn_model.settings import Settings
 from forecaster.burn_model.steps import Additions, Drivers, Observations
+from forecaster.burn_model.stored import Stored, from_bytes, to_bytes
+from forecaster.burn_model.updating import Updated, go_on, must_replay, update_burn_model
 
 __all__ = [
     "Additions",
@@ -35,8 +38,15 @@ __all__ = [
     "PastLitres",
     "Posterior",
     "Settings",
+    "Stored",
+    "Updated",
     "degrees_of",
     "fit_burn_model",
+    "from_bytes",
+    "go_on",
     "house_drivers",
+    "must_replay",
     "reference_slope_factor",
+    "to_bytes",
+    "update_burn_model",
 ]

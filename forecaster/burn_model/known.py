@@ -31,6 +31,9 @@ class Known:
         Degree-days per kWh/m2 of sun and per kWh of stove heat.
     observed_from
         Instant of the first reading of all, or None.
+    last_l, last_step_l
+        Litres of the reading at ``at``, with which a run of repeats may begin, and of one sensor step
+        there; nan before the first reading. [L]
     """
 
     at: np.datetime64
@@ -42,6 +45,13 @@ class Known:
     kappa: float
     omega: float
     observed_from: np.datetime64 | None
+    last_l: float = float("nan")
+    last_step_l: float = float("nan")
+
+    @property
+    def begun(self) -> bool:
+        """Whether a reading was taken already."""
+        return self.first_pass is not None
 
     def alone_numbers(self, middle: Floats) -> Floats:
         """Numbers of the point that the first pass follows, given those of the grid's middle."""

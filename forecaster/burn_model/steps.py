@@ -74,6 +74,13 @@ class Observations:
         """Which readings are learnt from; shape (reading,)."""
         return np.ones(len(self.at), bool) if self.learn is None else self.learn
 
+    def where(self, kept: npt.NDArray[np.bool_]) -> "Observations":
+        """Some of the readings, each as it was; ``kept`` has shape (reading,)."""
+        return Observations(
+            self.at[kept], self.litres[kept], self.sd_l[kept], self.bulk_per_15c[kept], self.step_l[kept],
+            self.at_least[kept], self.repeats[kept], None if self.learn is None else self.learn[kept],
+        )  # fmt: skip
+
 
 @dataclass(frozen=True, slots=True)
 class Additions:
@@ -115,26 +122,27 @@ def cut_steps(start: np.datetime64, until: np.datetime64, at: Seconds, additions
     array([0., 1., 1., 1., 1.])
     """
     marks = np.concatenate([at, np.array([until], "datetime64[s]")])
-    seconds = (marks - start) / np.timedelta64(1, "s")
-    gaps = np.diff(seconds, prepend=0.0)
+    # whole seconds, and rounded from the mark before: wherever the filter started, the steps are the same
+    seconds = ((marks - start) / np.timedelta64(1, "s")).astype(np.int64)
+    gaps = np.diff(seconds, prepend=0)
     pieces = np.where(gaps > LONGEST_STEP_D * DAY_S, np.ceil(gaps / DAY_S), 1).astype(np.int64)
     total = int(pieces.sum())
     # each gap in equal pieces: the last piece of a gap ends exactly at its mark
     owner = np.repeat(np.arange(len(marks)), pieces)
     last_of = np.cumsum(pieces) - 1
     nth = np.arange(total) - np.repeat(last_of - pieces + 1, pieces) + 1
-    end_s = (seconds - gaps)[owner] + gaps[owner] * nth / pieces[owner]
+    end_s = (seconds - gaps)[owner] + (2 * gaps[owner] * nth + pieces[owner]) // (2 * pieces[owner])
     days = (gaps / pieces)[owner] / DAY_S
     reading = np.full(total, -1, np.int64)
     reading[last_of[:-1]] = np.arange(len(at))
     added = np.zeros(total)
     added_var = np.zeros(total)
-    when = (additions.at - start) / np.timedelta64(1, "s")
+    when = ((additions.at - start) / np.timedelta64(1, "s")).astype(np.int64)
     inside = (when >= 0) & (when <= seconds[-1])
     where = np.minimum(np.searchsorted(end_s, when[inside], side="left"), total - 1)
     np.add.at(added, where, additions.litres_15c[inside])
     np.add.at(added_var, where, additions.sd_l[inside] ** 2)
-    end = start + np.round(end_s).astype("timedelta64[s]")
+    end = start + end_s.astype("timedelta64[s]")
     return Steps(end, days, added, added_var, reading)
 
 
