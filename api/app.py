@@ -19,6 +19,10 @@ from starlette.responses import JSONResponse, Response
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
 from api.access import require_access
+from api.access.caller import SignInNeededError
+from api.access.names import is_served
+from api.access.policy import POLICY
+from api.pages import refusals
 from api.pages import router as pages
 from api.problems import (
     STATUS_OF_ERROR,
@@ -31,6 +35,8 @@ from api.problems import (
 from api.routes import router as routes
 from api.routes.strictness import Allowance, ProblemOut
 from api.schemas.relation import Relation, relation
+from api.settings import Settings
+from api.store import NotFoundError
 from api.wiring import Services
 
 _log = logging.getLogger(__name__)
@@ -78,7 +84,8 @@ def create_app(services: Services) -> FastAPI:
     app.add_exception_handler(ProblemError, _answer_problem)
     app.add_exception_handler(HTTPException, _answer_status)
     app.add_exception_handler(RequestValidationError, _answer_invalid)
-    app.add_middleware(Guard, hosts=services.settings.hosts)
+    app.add_exception_handler(SignInNeededError, _answer_nobody)
+    app.add_middleware(Guard, settings=services.settings)
     return app
 
 
@@ -101,7 +108,23 @@ def _serve_document(app: FastAPI) -> None:
 
 
 async def _answer_error(request: Request, error: Exception) -> Response:
+    if isinstance(error, NotFoundError) and _is_page(request):
+        return refusals.missing()
     return render_problem(problem_of_error(error))
+
+
+async def _answer_nobody(request: Request, error: Exception) -> Response:
+    """Ask whoever is not known to sign in, to pair, or to show a key."""
+    if _is_page(request):
+        return refusals.sign_in_first(request)
+    headers = {"WWW-Authenticate": "Bearer"}
+    return render_problem(ProblemError(HTTPStatus.UNAUTHORIZED, "unauthorized", headers=headers))
+
+
+def _is_page(request: Request) -> bool:
+    route = request.scope.get("route")
+    row = POLICY.get((request.method, route.path)) if route is not None else None
+    return row is not None and row.is_page
 
 
 async def _answer_problem(request: Request, error: Exception) -> Response:
@@ -127,8 +150,8 @@ class Guard:
     A failure is logged with its trace and answered without a word of it.
     """
 
-    def __init__(self, app: ASGIApp, *, hosts: tuple[str, ...]) -> None:
-        self.app, self.hosts = app, frozenset(hosts)
+    def __init__(self, app: ASGIApp, *, settings: Settings) -> None:
+        self.app, self.settings = app, settings
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
         """Answer one request."""
@@ -158,7 +181,7 @@ class Guard:
         if "content-length" in headers and "transfer-encoding" in headers:
             return ProblemError(HTTPStatus.BAD_REQUEST, "framing", headers={"Connection": "close"})
         hosts = headers.getlist("host")
-        if len(hosts) != 1 or _name_of(hosts[0]) not in self.hosts:
+        if len(hosts) != 1 or not is_served(_name_of(hosts[0]), self.settings):
             return ProblemError(HTTPStatus.BAD_REQUEST, "host", detail="This host is not served here.")
         return None
 

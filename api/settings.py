@@ -3,13 +3,27 @@
 Flow     environment -> **settings** -> wiring -> everything else, as arguments
 """
 
+from enum import StrEnum
 from functools import cache
-from typing import Annotated
+from pathlib import Path
+from typing import Annotated, Literal
+from urllib.parse import urlsplit
 
-from pydantic import Field, field_validator
+from pydantic import Field, SecretStr, field_validator
 from pydantic_settings import BaseSettings, NoDecode, SettingsConfigDict
 
 from api.folders import data_folder
+
+
+class Mode(StrEnum):
+    """Who is let in."""
+
+    HOME = "home"
+    """Whoever sits at this machine, without an account; nobody else."""
+    HOME_NETWORK = "home_network"
+    """Whoever sits at this machine, and the phones of the house that were paired with it."""
+    SERVER = "server"
+    """Accounts, for many homes."""
 
 
 class Settings(BaseSettings):
@@ -21,10 +35,31 @@ class Settings(BaseSettings):
         Address of the database, ``sqlite:///file`` or ``postgresql+psycopg://user@host/name``.
         A SQLite file in the user's data folder unless given.
     host, port
-        Where the server listens. Only this machine reaches it unless that is changed, because
-        there are no accounts yet.
+        Where the server listens; only this machine reaches it unless that is changed, which needs
+        another mode than ``home``.
+    mode
+        ``home``: no accounts, only this machine is answered. ``home_network``: the phones of the
+        house too, once paired by a code. ``server``: accounts.
     hosts
-        Names under which the service may be called (the ``Host`` header), separated by commas.
+        Names under which the service may be called (the ``Host`` header), separated by commas. In
+        the mode ``home_network`` any private address, and names ending in ``.local``, are served too.
+    public_url
+        The address under which people reach the service, such as ``https://oil.example``: it stands in
+        invitations, and its name is served. With https, cookies travel over https only.
+    sign_up
+        In the mode ``server``: ``invitation`` lets only invited people make an account, ``open``
+        anybody.
+    weather_url
+        The weather service that is asked for recent and coming weather, each tank's place rounded to
+        a tenth of a degree; empty for none. Open-Meteo, or a service of the same form.
+    mqtt_host, mqtt_port
+        The MQTT broker that sensors publish to; an empty name for none. Port 8883 where encrypted.
+    mqtt_client_id
+        Under this name the broker keeps our session, and what came while we were away; one a database.
+    mqtt_user, mqtt_password
+        With which the broker lets us in; empty for none.
+    mqtt_tls, mqtt_ca_file
+        Encrypt, and check the broker's certificate against this file instead of the system's list.
     requests_per_s, requests_burst
         How many messages a tank may send a second in the long run, and at once. [1/s], [1]
     """
@@ -34,7 +69,18 @@ class Settings(BaseSettings):
     database: str = Field(default_factory=lambda: f"sqlite:///{data_folder() / 'dipcast.db'}")
     host: str = "127.0.0.1"
     port: int = Field(default=8000, ge=0, le=65535)
+    mode: Mode = Mode.HOME
     hosts: Annotated[tuple[str, ...], NoDecode] = ("localhost", "127.0.0.1", "::1")
+    public_url: str = Field(default="", pattern=r"^(https?://[^/?#@\s]+)?$", max_length=300)
+    sign_up: Literal["invitation", "open"] = "invitation"
+    weather_url: str = "https://api.open-meteo.com/v1/forecast"
+    mqtt_host: str = ""
+    mqtt_port: int = Field(default=1883, ge=1, le=65535)
+    mqtt_client_id: str = Field(default="dipcast", pattern=r"^[0-9A-Za-z_-]{1,64}$")
+    mqtt_user: str = ""
+    mqtt_password: SecretStr = SecretStr("")
+    mqtt_tls: bool = False
+    mqtt_ca_file: Path | None = None
     requests_per_s: float = Field(default=20.0, gt=0, allow_inf_nan=False)
     requests_burst: int = Field(default=200, ge=1)
 
@@ -45,6 +91,17 @@ class Settings(BaseSettings):
         if isinstance(value, str):
             return tuple(name.strip().lower() for name in value.split(",") if name.strip())
         return value
+
+    @property
+    def served_names(self) -> frozenset[str]:
+        """Every name under which the service may be called; without ports."""
+        own = urlsplit(self.public_url).hostname
+        return frozenset({*self.hosts, *([own] if own else [])})
+
+    @property
+    def uses_https(self) -> bool:
+        """Whether people reach the service over https, so that cookies may be kept to it."""
+        return self.public_url.startswith("https://")
 
 
 @cache

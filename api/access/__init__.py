@@ -8,6 +8,7 @@ Source   OWASP ASVS 5.0 chapters 7 (sessions) and 8 (authorization)
 `caller`       the household at home, a paired phone, a signed-in account, a key, nobody
 `guard`        the decision, before any operation runs
 `cross_site`   requests that another site's page makes in somebody's browser
+`cookie`       the token in a browser
 =============  ==============================================================================
 """
 

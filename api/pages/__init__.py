@@ -12,16 +12,23 @@ Flow     store, use cases -> **pages** -> browser
 `telling`   the same in words and rows, ready for the template
 `charts`    the pictures
 `templates` `render` and the HTML
+`sign_in`   signing in and up, invitations, new passwords
+`accounts`  one's own account
+`sharing`   who shares in a tank, keys of its machines
+`pairing`   the phones of a home
+`forms`     a form as a browser sends it
+`visit`     who reads a page, and where they may go
+`refusals`  the pages for whoever is not let in
 `files`     styles and fonts
 ==========  ===================================================================
 """
 
 from fastapi import APIRouter
 
-from api.pages import answer, files
+from api.pages import accounts, answer, files, pairing, sharing, sign_in
 
 router = APIRouter(include_in_schema=False)
-for part in (answer, files):
+for part in (answer, files, sign_in, accounts, sharing, pairing):
     router.include_router(part.router)
 
 __all__ = ["router"]

@@ -10,8 +10,9 @@ from fastapi import APIRouter, Depends
 from fastapi.responses import HTMLResponse
 
 from api.pages.render import render
-from api.pages.sight import list_all_tanks, look_at_tank
+from api.pages.sight import list_own_tanks, look_at_tank
 from api.pages.telling import tell
+from api.pages.visit import Here as Visited
 from api.schemas.relation import Relation, relation
 from api.store import NotFoundError, StoreUnavailableError
 from api.wiring import Services, services_of
@@ -23,10 +24,10 @@ Here = Annotated[Services, Depends(services_of)]
 
 @router.get("/")
 @relation(Relation.SELF)
-def read_tanks(services: Here) -> HTMLResponse:
-    """List the tanks of this installation."""
+def read_tanks(visit: Visited) -> HTMLResponse:
+    """List the tanks of whose household one is."""
     try:
-        return render("tanks.html", tanks=list_all_tanks(services))
+        return render("tanks.html", tanks=list_own_tanks(visit.services, visit.access), places=visit.places())
     except StoreUnavailableError:
         return _come_back()
 
@@ -40,10 +41,10 @@ def read_cautions() -> HTMLResponse:
 
 @router.get("/tanks/{tank}")
 @relation(Relation.HOUSEHOLD)
-def read_answer(tank: str, services: Here) -> HTMLResponse:
+def read_answer(tank: str, services: Here, visit: Visited) -> HTMLResponse:
     """Give the answer: how much is left, how much to order between which dates, how sure."""
     try:
-        return render("answer.html", page=tell(look_at_tank(services, tank)))
+        return render("answer.html", page=tell(look_at_tank(services, tank)), places=visit.places(tank))
     except NotFoundError:
         return render("missing.html", status=HTTPStatus.NOT_FOUND)
     except StoreUnavailableError:

@@ -7,7 +7,8 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 from zoneinfo import ZoneInfo
 
-from api.store.tanks import list_tanks, load_tank
+from api.access import Access
+from api.store.tanks import load_tank
 from api.usecases.refresh_forecast import gather_inputs, refresh_forecast
 from api.wiring import Services
 from forecaster.civil import zone_of
@@ -53,7 +54,7 @@ def look_at_tank(services: Services, public_id: str) -> Sight:
     return Sight(tank.name, zone_of(inputs.timezone), forecast, inputs)
 
 
-def list_all_tanks(services: Services) -> tuple[Listed, ...]:
-    """List the tanks of this installation, in the order of their coming."""
+def list_own_tanks(services: Services, access: Access) -> tuple[Listed, ...]:
+    """List the tanks whose answer the caller may read, in the order of their coming."""
     with services.store.read() as session:
-        return tuple(Listed(tank.public_id, tank.name) for tank in list_tanks(session))
+        return tuple(Listed(tank.public_id, tank.name) for tank in access.list_tanks(session))

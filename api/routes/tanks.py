@@ -4,6 +4,7 @@ from typing import Annotated
 
 from fastapi import APIRouter, Depends, Response
 
+from api.access import Access, access_of
 from api.problems import problem_of_error
 from api.problems.body import SINGLE_BYTES, json_body, parse_json
 from api.routes.strictness import problems
@@ -25,11 +26,12 @@ router = APIRouter(prefix="/api", tags=["tanks"])
         "requestBody": {"required": True, "content": {"application/json": {"schema": TANK_SCHEMA}}}
     },
 )
-@relation(Relation.SELF)
+@relation(Relation.FOUNDER)
 def add_tank(
     response: Response,
     raw: Annotated[bytes, Depends(json_body(SINGLE_BYTES))],
     services: Annotated[Services, Depends(services_of)],
+    access: Annotated[Access, Depends(access_of)],
 ) -> TankOut:
     """Register a tank, with the keys of tank.toml and, if you have them, of survey.toml."""
     sent = read_tank(parse_json(raw))
@@ -38,6 +40,7 @@ def add_tank(
             stored = register_tank(
                 session, services.clock, tank_toml=sent.tank_toml, survey_toml=sent.survey_toml
             )
+            access.own(session, stored.id, now=services.clock.now())
     except TankError as bad:
         raise problem_of_error(bad, within="/tank", known=TANK_NAMES) from None
     except SurveyError as bad:

@@ -27,6 +27,8 @@ class Relation(StrEnum):
     """Health, documents, signing in: nothing about a tank is told."""
     SELF = "self"
     """Whoever has signed in, towards what is their own; at home, whoever is at home."""
+    FOUNDER = "founder"
+    """Whoever may enter a tank of their own: an account, and at home whoever may change things."""
     HOUSEHOLD = "household"
     """Of the tank's household: its owners, and members who look on."""
     OWNER = "owner"

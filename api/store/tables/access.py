@@ -122,7 +122,7 @@ invitation = sa.Table(
     sa.Column("account_id", sa.Integer, sa.ForeignKey("account.id")),
     one_of("kind", ("account", "owner", "member", "installer", "distributor", "password")),
     sa.Index("ix_invitation_tank_id", "tank_id"),
-    comment="an address that works once: to sign up, to share in a tank, to choose a new password; account_id used it",
+    comment="an address that works once: to sign up, share in a tank, choose a password; account_id used it",
 )
 
 access_key = sa.Table(

@@ -126,7 +126,7 @@ def upgrade() -> None:
         sa.PrimaryKeyConstraint("id", name=op.f("pk_invitation")),
         sa.UniqueConstraint("public_id", name=op.f("uq_invitation_public_id")),
         sa.UniqueConstraint("token_hash", name=op.f("uq_invitation_token_hash")),
-        comment="an address that works once: to sign up, to share in a tank, to choose a new password; account_id used it",
+        comment="an address that works once: to sign up, share in a tank, choose a password; account_id used it",
     )
     op.create_index("ix_invitation_tank_id", "invitation", ["tank_id"], unique=False)
     op.create_table(
