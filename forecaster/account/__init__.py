@@ -13,9 +13,9 @@ from forecaster.account.entries import PARTS, Account, Entry, Figure, Ground
 from forecaster.account.months import account_months
 from forecaster.account.system import Given
 from forecaster.civil import civil_date, zone_of
-from forecaster.climate import normal_day
 from forecaster.pipeline import Inputs, Working, known_at
 from forecaster.pipeline.behind import additions, learn_behind, observations, past_litres
+from forecaster.pipeline.learning import normal_year_c
 
 __all__ = ["PARTS", "Account", "Entry", "Figure", "Ground", "make_account"]
 
@@ -46,7 +46,7 @@ def make_account(inputs: Inputs, working: Working, *, rng: np.random.Generator) 
         additions=additions(behind, known.tank),
         past_litres=past_litres(known, behind, working.normals), prior=behind.house.prior,
         posterior=working.posterior, settings=known.model,
-        normal_temp_c=normal_day(working.normals, np.arange(today, today + 365, dtype="datetime64[D]"))[0],
+        normal_temp_c=normal_year_c(working.normals),
         capacity_l=known.tank.capacity_l,
     )  # fmt: skip
     return account_months(given, tank=known.tank, house=behind.house, past=behind.past, zone=zone, rng=rng)

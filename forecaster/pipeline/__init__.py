@@ -101,7 +101,7 @@ def work_out(inputs: Inputs, *, rng: np.random.Generator) -> Working:
     today = np.datetime64(civil_date(known.as_of, zone_of(known.timezone)), "D")
     normals = place_normals(known)
     known, behind = learn_behind(known, normals, today=today)
-    posterior, watch = learn_house(known, behind, normals, today=today)
+    posterior, watch = learn_house(known, behind, normals)
     paths = look_ahead(known, behind, posterior, normals, today=today, rng=rng)
     p_dry = _chance_dry(paths, heel_l=known.tank.heel_l)
     forecast = _decide(known, behind, posterior, watch, paths, p_dry, normals)

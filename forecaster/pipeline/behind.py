@@ -189,7 +189,8 @@ def past_litres(known: Inputs, behind: Behind, normals: Normals) -> PastLitres |
     level = (seen.at[0], float(seen.litres[0]), float(seen.sd_l[0])) if len(seen.at) else None
     if len(seen.at) and seen.at_least[0]:
         level = None
-    today = behind.past.date[-1]
+    # their age counts up to the first level: what has changed since, the levels tell
+    today = seen.at[0].astype("datetime64[D]") if len(seen.at) else behind.past.date[-1]
     burn = burned_by_bills(_bills(known), known.tank, today=today, level=level)
     if burn is None:
         return None

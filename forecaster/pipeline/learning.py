@@ -16,13 +16,14 @@ from forecaster.anomalies.watch import alarms, find_departure, passes
 from forecaster.burn_model import Observations, Posterior, fit_burn_model
 from forecaster.civil import instant
 from forecaster.climate import Normals, normal_day
-from forecaster.pipeline.behind import Behind, additions, observations, past_litres
+from forecaster.pipeline.behind import Behind, Floats, additions, observations, past_litres
 from forecaster.pipeline.inputs import Inputs
 
+COMMON_YEAR = np.arange("2001-01-01", "2002-01-01", dtype="datetime64[D]")
+"""Any year without a leap day: the same on every day, so that a prior does not move overnight."""
 
-def learn_house(
-    known: Inputs, behind: Behind, normals: Normals, *, today: np.datetime64
-) -> tuple[Posterior, Watch]:
+
+def learn_house(known: Inputs, behind: Behind, normals: Normals) -> tuple[Posterior, Watch]:
     """Fit the burn model to everything known, and watch the level by it.
 
     Parameters
@@ -32,8 +33,6 @@ def learn_house(
     behind : Behind
     normals : Normals
         Of the place.
-    today : datetime64[D]
-        Civil day of as-of.
 
     Returns
     -------
@@ -43,8 +42,7 @@ def learn_house(
         Scores by the fit to all levels.
     """
     seen, put_in = observations(behind, known.tank), additions(behind, known.tank)
-    year = np.arange(today, today + 365, dtype="datetime64[D]")
-    normal_c, burned = normal_day(normals, year)[0], past_litres(known, behind, normals)
+    normal_c, burned = normal_year_c(normals), past_litres(known, behind, normals)
 
     def fit(levels: Observations) -> Posterior:
         return fit_burn_model(
@@ -60,6 +58,11 @@ def learn_house(
     if since is not None:
         posterior = fit(replace(seen, learn=seen.at <= since))
     return posterior, watch
+
+
+def normal_year_c(normals: Normals) -> Floats:
+    """Daily temperatures of a normal year of the place, shape (365,). [C]"""
+    return normal_day(normals, COMMON_YEAR)[0]
 
 
 def suspect_since(watch: Watch) -> np.datetime64 | None:

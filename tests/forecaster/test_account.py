@@ -71,7 +71,8 @@ def test_the_burn_of_the_year_is_known_within_its_tickets() -> None:
     assert total is not None
     base, heating = truth(HOME, total)
     assert total.burned.mean == pytest.approx(base + heating, rel=0.015)
-    assert total.burned.high - total.burned.low < 0.04 * total.burned.mean
+    # 80 % of a table known to 1.5 % is 3.84 %; the ends of 400 draws wander by a twentieth of that each
+    assert total.burned.high - total.burned.low < 0.0423 * total.burned.mean
 
 
 def test_intervals_hold_the_truth_of_the_months() -> None:

@@ -6,16 +6,20 @@ from functools import cache
 import numpy as np
 import pytest
 
-from forecaster.burn_model import Posterior
-from forecaster.civil import civil_date, to_datetime, zone_of
+from forecaster.burn_model import Posterior, update_burn_model
+from forecaster.civil import civil_date, instant, to_datetime, zone_of
+from forecaster.deliveries import parse_receipts
 from forecaster.pipeline import Inputs, known_at, place_normals
-from forecaster.pipeline.behind import learn_behind
-from forecaster.pipeline.learning import learn_house, suspect_since
+from forecaster.pipeline.behind import additions, learn_behind, observations, past_litres
+from forecaster.pipeline.learning import learn_house, normal_year_c, suspect_since
 from forecaster.states import State
 from tests.forecaster.homes import Home, work
 
 BEGUN = 150
 """Day from which more oil, or less, is gone."""
+BILLS = parse_receipts("date,litres,filled\n2021-07-20,1000,yes\n2022-07-22,1000,yes\n2023-07-21,900,yes\n")[
+    0
+]
 
 
 @cache
@@ -36,7 +40,7 @@ def learn(inputs: Inputs) -> tuple[Posterior, np.datetime64 | None]:
     today = np.datetime64(civil_date(known.as_of, zone_of(known.timezone)), "D")
     normals = place_normals(known)
     known, behind = learn_behind(known, normals, today=today)
-    posterior, watch = learn_house(known, behind, normals, today=today)
+    posterior, watch = learn_house(known, behind, normals)
     return posterior, suspect_since(watch)
 
 
@@ -78,3 +82,24 @@ def test_a_habit_of_a_month_is_learnt() -> None:
     now, since = learn(home.inputs())
     assert since is None
     assert intensities(now)[1] > 1.33 * intensities(before)[1]
+
+
+def test_the_next_day_is_an_update() -> None:
+    """What lies behind a house is the same a day later, so that a service goes on from where it was."""
+    home = changed(0.0, days=12)
+    stored, replayed = None, []
+    for days in range(8, 13):
+        inputs = home.inputs(as_of=replace(home, days=BEGUN + days).as_of(), receipts=BILLS)
+        known = known_at(inputs)
+        today = np.datetime64(civil_date(known.as_of, zone_of(known.timezone)), "D")
+        normals = place_normals(known)
+        known, behind = learn_behind(known, normals, today=today)
+        found = update_burn_model(
+            stored, behind.drivers, behind.midnights, observations(behind, known.tank),
+            additions(behind, known.tank), behind.house.prior, as_of=instant(known.as_of),
+            normal_temp_c=normal_year_c(normals), capacity_l=known.tank.capacity_l,
+            past_litres=past_litres(known, behind, normals),
+        )  # fmt: skip
+        stored = found.stored
+        replayed.append(found.replayed)
+    assert replayed == [True, False, False, False, False]
