@@ -1,0 +1,1 @@
+"""Tests of when something is said, and in which words."""
