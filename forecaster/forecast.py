@@ -298,21 +298,29 @@ def simulate_passages(
     told : int array
         Days whose litres are kept, rising.
     posterior, ahead, day_share, promised_l, offset_sd_l, chances
-        See `simulate_litres`.
+        See `simulate_litres`; sun and base factor of ``ahead`` may be in single precision.
+
+    Raises
+    ------
+    ValueError
+        When the degree-days are of another grid than the posterior.
     """
+    from forecaster.burn_model import passage
     from forecaster.burn_model import paths as loops
 
-    scenarios, days = ahead.temp_c.shape
-    point, state = draw_states(posterior, chances)
-    scenario_of = _scenario_of(scenarios, chances)
-    key = degrees.base_c + 1e3 * degrees.inertia  # inertias lie within 0..1, bases within a few tens
-    order = np.argsort(key)
-    pair_of = order[np.searchsorted(key[order], posterior.base_c + 1e3 * posterior.inertia)]
+    days = ahead.temp_c.shape[1]
+    point, pair = passage.drawn_pairs(
+        posterior.weight, chances.stratum, len(chances.order), posterior.base_c, posterior.inertia,
+        degrees.base_c, degrees.inertia,
+    )  # fmt: skip
+    if pair.min() < 0:
+        raise ValueError("degree-days ahead were laid for another grid")
+    state = loops.states_of(posterior.mean, posterior.cov, point, chances.state)
     offset = offset_sd_l * chances.offset
-    run_dry, litres = loops.first_passage(
-        degrees.degree_days, ahead.sun_kwh_m2, ahead.stove_kwh, ahead.stove_rate, ahead.base_factor,
-        ahead.heat_factor, day_share, scenario_of, pair_of[point], state,
+    run_dry, litres = passage.first_passage(
+        degrees.degree_days, np.asarray(ahead.sun_kwh_m2, np.float32), ahead.stove_kwh, ahead.stove_rate,
+        np.asarray(ahead.base_factor, np.float32), ahead.heat_factor, day_share, pair, state,
         posterior.slow_sd[point], chances.slow, _fade(days, chances), chances.day, promised_l, bulk_per_15c,
-        offset, posterior.kappa, posterior.omega, heel_l, told, np.argsort(scenario_of, kind="stable"),
+        offset, posterior.kappa, posterior.omega, heel_l, told, chances.order,
     )  # fmt: skip
     return Passages(state[:, 0] * bulk_per_15c_now + offset, run_dry, litres)

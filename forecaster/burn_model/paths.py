@@ -1,7 +1,7 @@
 """The compiled loop over the days ahead: one path after the other, each through whole days at once.
 
-What the weather asks of a (base, inertia) pair in one scenario is a row of degree-days; rows laid once
-serve every tank of a place. A path then needs its sun and stove, a few multiplications a day, and a sum.
+What the weather asks of a (base, inertia) pair in one scenario is a row of degree-days; a path then needs its
+sun and stove, a few multiplications a day, and a sum. For fleets, without a table of days: `passage`.
 
 Flow     states drawn, degree-days ahead, chances -> **litres burned and left** -> run-dry days
 """
@@ -20,8 +20,6 @@ Index = npt.NDArray[np.int64]
 
 LEAST_FACTOR = 0.05
 """However low the slow departure, a twentieth of the expected burn remains. Assumption. [-]"""
-STRETCH = 64
-"""Days worked at once: a path that has run dry, and of which no later day is asked, stops there. [d]"""
 _FAST = {"contract", "nsz"}
 
 
@@ -188,50 +186,6 @@ def litres_paths(
         _fall(burned[i], promised_l, 0, days, state[i, 0], left)
         _swell(left, bulk_per_15c, s, 0, days, offset_l[i], litres[i])
     return burned, litres
-
-
-@nb.njit(cache=True, fastmath=_FAST, error_model="numpy")  # type: ignore[untyped-decorator]
-def first_passage(
-    degree_days: Floats, sun_kwh_m2: Floats, stove_kwh: Floats, stove_rate: Floats, base_factor: Floats,
-    heat_factor: Floats, day_share: Floats, scenario_of: Index, pair_of: Index, state: Floats, slow_sd: Floats,
-    slow: Floats, fade: Floats, day_factor: Floats, promised_l: Floats, bulk_per_15c: Floats, offset_l: Floats,
-    kappa: float, omega: float, heel_l: float, told: Index, order: Index,
-) -> tuple[Floats, Floats]:  # fmt: skip
-    """First day on which each path is at or below the heel, inf for none, and its litres at the days told.
-
-    ``degree_days``, shape (scenario, pair, day), is from `lay_degree_days`, ``pair_of``, shape (path,), each
-    path's pair there; ``told``, rising, are days. The others are those of `litres_paths`. Returns shapes
-    (path,) and (path, told); nothing is kept of the other days.
-    """
-    paths, days = len(scenario_of), degree_days.shape[2]
-    dry, at_told = np.full(paths, np.inf), np.empty((paths, len(told)))
-    left, met, burned = np.empty(STRETCH), np.empty(STRETCH), np.empty(STRETCH)
-    offered, rate = omega * stove_kwh, np.minimum(stove_rate, 1e30)
-    last_told = told[-1] if len(told) else -1
-    for i in order:
-        s, p, level, dry_on = scenario_of[i], pair_of[i], state[i, 0], -1
-        for start in range(0, days, STRETCH):
-            n = min(STRETCH, days - start)
-            _burn(
-                degree_days, s, p, s, i, start, n, sun_kwh_m2, offered, rate, base_factor, heat_factor, day_share,
-                state, kappa, omega, slow_sd[i], slow, fade, day_factor, left, met, burned,
-            )  # fmt: skip
-            level = _fall(burned, promised_l, start, n, level, met)
-            _swell(met, bulk_per_15c, s, start, n, offset_l[i], left)
-            for k in range(len(told)):
-                if start <= told[k] < start + n:
-                    at_told[i, k] = left[told[k] - start]
-            if dry_on < 0:
-                for d in range(n):
-                    if left[d] <= heel_l:
-                        dry_on = start + d
-                        break
-            # nothing more is asked of a path that is dry and told
-            if dry_on >= 0 and last_told < start + n:
-                break
-        if dry_on >= 0:
-            dry[i] = dry_on
-    return dry, at_told
 
 
 @nb.njit(cache=True)  # type: ignore[untyped-decorator]

@@ -184,6 +184,42 @@ def test_passages_are_those_of_the_whole_paths() -> None:
     np.testing.assert_allclose(lean.now_l, whole.now_l, rtol=1e-12)
 
 
+@pytest.mark.parametrize("heel_l", [0.0, 30.0, 595.0])
+def test_a_passage_over_several_stretches_is_that_of_the_whole_path(heel_l: float) -> None:
+    """Over 150 days the first day at the heel is that of the whole path, with warm and cold oil and any offset."""
+    days, rng = 150, np.random.default_rng(8)
+    none = np.zeros(days)
+    ahead = Drivers(
+        np.datetime64("2024-01-10") + np.arange(days), rng.normal(6.0, 6.0, (SCENARIOS, days)),
+        np.zeros((SCENARIOS, days)), np.ones((SCENARIOS, days)), none + 1.0, none, none + 1.0,
+    )  # fmt: skip
+    many = draw_chances(paths=500, days=days, day_noise=0.3, rng=rng)
+    promised, oil_c = np.where(np.arange(days) == 70, 200.0, 0.0), rng.normal(10.0, 12.0, (SCENARIOS, days))
+    shared = {
+        "day_share": np.where(np.arange(days) == 0, 0.4, 1.0), "promised_l": promised, "offset_sd_l": 40.0,
+        "chances": many,
+    }  # fmt: skip
+    whole = simulate_litres(posterior(), ahead, oil_c=oil_c, oil_now_c=9.0, density_15c=803.0, **shared)
+    lean = simulate_passages(
+        posterior(), ahead, lay_degrees_ahead(ahead.temp_c, posterior()),
+        bulk_per_15c=to_bulk_litres(1.0, oil_c, 803.0), bulk_per_15c_now=1.0, heel_l=heel_l,
+        told=np.array([63, 64, 100]), **shared,
+    )  # fmt: skip
+    np.testing.assert_array_equal(lean.run_dry, run_dry_days(whole.litres, heel_l=heel_l))
+    np.testing.assert_allclose(lean.litres, whole.litres[:, [63, 64, 100]], atol=1e-3)
+
+
+def test_degree_days_of_another_grid_are_refused() -> None:
+    """Degree-days laid for one grid are no use for a tank with another."""
+    other = replace(posterior(), base_c=np.array([12.0, 13.0]))
+    with pytest.raises(ValueError, match="another grid"):
+        simulate_passages(
+            posterior(), drivers(5.0), lay_degrees_ahead(drivers(5.0).temp_c, other), day_share=np.ones(DAYS),
+            bulk_per_15c=np.ones((SCENARIOS, DAYS)), bulk_per_15c_now=1.0, promised_l=np.zeros(DAYS), heel_l=50.0,
+            told=np.array([5]), chances=chances(),
+        )  # fmt: skip
+
+
 def test_states_drawn_have_the_mean_and_covariance_of_their_point() -> None:
     """Over many draws mean and covariance are the point's, and a state without variance stays where it is."""
     root = np.random.default_rng(3).normal(size=(6, 6))
