@@ -6,6 +6,7 @@ from typing import Annotated, Any
 
 from fastapi import APIRouter, Depends, Response
 
+from api.access import Access, access_of
 from api.problems import Fault, ProblemError, faults_of
 from api.problems.body import BATCH_BYTES, SINGLE_BYTES, json_body, parse_json
 from api.routes.recording import CONFLICT, FAR_FUTURE, require_one_usable, store_sent, sum_up
@@ -47,6 +48,7 @@ def add_readings(
     response: Response,
     raw: Annotated[bytes, Depends(json_body(BATCH_BYTES))],
     services: Annotated[Services, Depends(services_of)],
+    access: Annotated[Access, Depends(access_of)],
 ) -> ReadingsOut:
     """Store one reading, or a batch of up to 1,000.
 
@@ -62,14 +64,14 @@ def add_readings(
     value = parse_json(raw)
     if isinstance(value, dict) and "readings" in value:
         sent, sensor = _read_batch(value)
-        results = store_sent(services, tank, sent, sensor=sensor, source="http")
+        results = store_sent(services, tank, sent, sensor=access.sensor_for(sensor), source="http")
         return sum_up(response, results, is_batch=True)
     if len(raw) > SINGLE_BYTES:
         raise ProblemError(HTTPStatus.REQUEST_ENTITY_TOO_LARGE, "too_large")
     one = read_reading(value)
     if one.measurement is None:
         raise ProblemError(HTTPStatus.UNPROCESSABLE_ENTITY, "not_usable", faults=faults_of(one.faults))
-    results = store_sent(services, tank, [one], sensor=value.get("sensor"), source="http")
+    results = store_sent(services, tank, [one], sensor=access.sensor_for(value.get("sensor")), source="http")
     if results[0].status == "conflict":
         raise ProblemError(HTTPStatus.CONFLICT, "conflict", detail=f"{CONFLICT.mend}.")
     if results[0].status == "refused":

@@ -111,3 +111,42 @@ class ForecastOut(BaseModel):
 def forecast_json(forecast: Forecast) -> dict[str, Any]:
     """Turn a forecast into the JSON object that every door gives out."""
     return public_document(forecast)
+
+
+COARSE_L = 10.0
+"""To so much litres are rounded for whoever is not of the household. [L]"""
+
+
+def coarse_forecast_json(forecast: Forecast) -> dict[str, Any]:
+    """Turn a forecast into what a distributor may see: enough to plan a round, too little to see a home empty.
+
+    Litres are rounded to ten, instants cut to their day; why a forecast is in its state, what it was
+    promised before, and what the household pays is left out.
+    """
+    document = forecast_json(forecast)
+    document["as_of"] = _day_of(document["as_of"])
+    document["reasons"] = []
+    document["appointment"] = None
+    if document["litres"] is not None:
+        document["litres"] = {name: _coarse(litres) for name, litres in document["litres"].items()}
+    if document["last_trusted"] is not None:
+        last = document["last_trusted"]
+        document["last_trusted"] = {"at": _day_of(last["at"]), "litres": _coarse(last["litres"])}
+    if document["order"] is not None:
+        document["order"] = {**document["order"], "money": None, "note": "", "text": ""}
+    document["daily"] = [
+        {name: _coarse(value) if name in _LITRES_OF_A_DAY else value for name, value in day.items()}
+        for day in document["daily"]
+    ]
+    return document
+
+
+_LITRES_OF_A_DAY = frozenset(DayOut.model_fields) - {"date", "p_dry"}
+
+
+def _coarse(litres: float) -> float:
+    return COARSE_L * round(litres / COARSE_L)
+
+
+def _day_of(instant: str) -> str:
+    return f"{instant[:10]}T00:00:00Z"
