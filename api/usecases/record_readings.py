@@ -102,7 +102,7 @@ def record_readings(
     keep their distance from it. Those more than 24 hours ahead are put aside.
     """
     now = clock.now().replace(microsecond=0)
-    sent = [_to_row(m, _find_sensor(tank, m.quantity, sensor)) for m in measurements]
+    sent = [_to_row(m, find_sensor(tank, m.quantity, sensor)) for m in measurements]
     ahead = [r.at for r in sent if now + CLOCK_SLACK < r.at <= now + FAR_FUTURE]
     shift = max(ahead) - now if ahead else timedelta()
     believed = [_put_right(r, now, shift) for r in sent]
@@ -159,6 +159,20 @@ def judge_readings(session: Session, tank: StoredTank, recorded: Sequence[Record
     ]
 
 
+def find_sensor(tank: StoredTank, quantity: Quantity, public_id: str | None = None) -> Sensor:
+    """Find the sensor that takes a quantity, or the one that is named.
+
+    Raises
+    ------
+    NotFoundError
+        When the tank has no such sensor.
+    """
+    for sensor in tank.sensors:
+        if public_id == sensor.public_id or (public_id is None and sensor.kind is _KIND[quantity]):
+            return sensor
+    raise NotFoundError
+
+
 @lru_cache(maxsize=1_024)
 def describe(toml: str) -> Tank:
     """Read a tank's stored description; the same text is read once."""
@@ -174,13 +188,6 @@ def names_of(flag: int) -> tuple[str, ...]:
     ('no_echo', 'spike')
     """
     return tuple(str(member.name).lower() for member in Flag if int(member) & flag) if flag else ()
-
-
-def _find_sensor(tank: StoredTank, quantity: Quantity, public_id: str | None) -> Sensor:
-    for sensor in tank.sensors:
-        if public_id == sensor.public_id or (public_id is None and sensor.kind is _KIND[quantity]):
-            return sensor
-    raise NotFoundError
 
 
 def _to_row(m: Measurement, sensor: Sensor) -> NewReading:
