@@ -49,8 +49,28 @@ FACTORS: Mapping[str, Factors] = MappingProxyType(
 )
 """The words that a diary may hold, and what they stand for. Assumptions."""
 
-CHANGES = ("new boiler", "insulation", "occupants", "stove")
-"""Words of a change for good: from its day on the home burns otherwise, and what was learnt counts less."""
+
+@dataclass(frozen=True, slots=True)
+class Moves:
+    """How far a change for good may move each intensity: standard deviation, relative to the survey's. [-]"""
+
+    base: float = 0.0
+    slope: float = 0.0
+    sun: float = 0.0
+    stove: float = 0.0
+
+
+MOVES: Mapping[str, Moves] = MappingProxyType(
+    {
+        "new boiler": Moves(base=0.2, slope=0.2, sun=0.2, stove=0.2),
+        "insulation": Moves(slope=0.2, sun=0.2),
+        "occupants": Moves(base=0.4),
+        "stove": Moves(slope=0.1, stove=0.5),
+    }
+)
+"""Words of a change for good: from its day on the home burns otherwise, and what was learnt counts less.
+Assumptions."""
+CHANGES = tuple(MOVES)
 
 
 @dataclass(frozen=True, slots=True)

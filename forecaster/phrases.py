@@ -75,6 +75,17 @@ def day_text(day: date, *, year: bool = False, weekday: bool = True) -> str:
     return f"{head}{day.day} {_MONTHS[day.month - 1]}{tail}"
 
 
+def change_text(what: str, day: date) -> str:
+    """What a change of the house for good does to the forecast.
+
+    Examples
+    --------
+    >>> change_text("new boiler", date(2025, 1, 3))
+    'new boiler: used from Fri 3 January 2025 on; what was learnt before it counts less'
+    """
+    return f"{what}: used from {day_text(day, year=True)} on; what was learnt before it counts less"
+
+
 def span_text(first: date, last: date, *, today: date | None = None) -> str:
     """A span of dates, without saying the month twice; a year other than today's is said.
 

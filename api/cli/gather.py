@@ -22,9 +22,10 @@ from api.ports import Clock
 from forecaster.civil import civil_date, zone_of
 from forecaster.confidence import Reason, State
 from forecaster.deliveries import parse_deliveries, parse_receipts
-from forecaster.diary import DiaryEntry, parse_changes, parse_diary
+from forecaster.diary import DeclaredChange, DiaryEntry, parse_changes, parse_diary
 from forecaster.dwelling import parse_survey
 from forecaster.errors import Problem, shorten
+from forecaster.phrases import change_text
 from forecaster.pipeline import Inputs
 from forecaster.readings import ParsedReadings, parse_readings
 from forecaster.stove import parse_stove_log
@@ -138,17 +139,18 @@ def _other_files(
         if found is not None and path is not None:
             parts[name], *kept = found
             desk.keep(path, *kept)
+    if "diary" in parts:
+        parts["diary"], parts["changes"] = parts["diary"]
     return parts
 
 
-def _diary(data: bytes) -> tuple[tuple[DiaryEntry, ...], tuple[Problem, ...], tuple[str, ...]]:
-    """Read a diary; what changed for good is said to be read and not used, rather than dropped in silence."""
+def _diary(
+    data: bytes,
+) -> tuple[tuple[tuple[DiaryEntry, ...], tuple[DeclaredChange, ...]], tuple[Problem, ...], tuple[str, ...]]:
+    """Read a diary; what changed for good is named, since it makes the forecast wider for some weeks."""
     entries, problems = parse_diary(data)
-    notes = tuple(
-        f"{change.what} on {change.date}: read, not used yet; the forecast learns it from the level"
-        for change in parse_changes(data)
-    )
-    return entries, problems, notes
+    changes = parse_changes(data)
+    return (entries, changes), problems, tuple(change_text(c.what, c.date) for c in changes)
 
 
 def _weather(desk: Desk, path: Path | None, layout: Layout, zone: ZoneInfo) -> Weather | None:

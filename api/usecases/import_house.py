@@ -23,9 +23,10 @@ from api.store.tanks import (
 )
 from api.store.weather import save_outlook, save_station, save_weather
 from forecaster.deliveries import parse_deliveries, parse_receipts
-from forecaster.diary import parse_diary
+from forecaster.diary import parse_changes, parse_diary
 from forecaster.dwelling import parse_survey
 from forecaster.errors import Problem, SurveyError, WeatherError
+from forecaster.phrases import change_text
 from forecaster.rows import decode
 from forecaster.stove import parse_stove_log
 from forecaster.weather import ParsedWeather, parse_outlook
@@ -156,7 +157,8 @@ def import_diary(session: Session, clock: Clock, tank: StoredTank, data: bytes |
     """
     entries, problems = parse_diary(data)
     _save_text(session, clock, tank, TextKind.DIARY, data)
-    return Brought(_count(len(entries), "entry of the diary", "entries of the diary"), problems)
+    notes = tuple(change_text(c.what, c.date) for c in parse_changes(data))
+    return Brought(_count(len(entries), "entry of the diary", "entries of the diary"), problems, notes)
 
 
 def import_stove_log(

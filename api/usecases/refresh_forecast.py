@@ -23,7 +23,7 @@ from api.usecases.order_settings import settings_of_tank
 from api.usecases.record_readings import describe
 from forecaster.civil import civil_date, zone_of
 from forecaster.confidence import Forecast
-from forecaster.diary import parse_diary
+from forecaster.diary import parse_changes, parse_diary
 from forecaster.dwelling import Survey, parse_survey
 from forecaster.reorder import OrderSettings
 from forecaster.stove import parse_stove_log
@@ -113,6 +113,7 @@ def gather_inputs(
         receipts=load_receipts(session, tank.id, until=today),
         survey=survey or Survey(),
         diary=parse_diary(diary)[0] if diary is not None else (),
+        changes=parse_changes(diary) if diary is not None else (),
         stove_log=parse_stove_log(stove_log)[0] if stove_log is not None else None,
         as_of=as_of,
         timezone=zone,

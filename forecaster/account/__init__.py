@@ -12,6 +12,7 @@ import numpy as np
 from forecaster.account.entries import PARTS, Account, Entry, Figure, Ground
 from forecaster.account.months import account_months
 from forecaster.account.system import Given
+from forecaster.burn_model import declared
 from forecaster.civil import civil_date, zone_of
 from forecaster.pipeline import Inputs, Working, known_at
 from forecaster.pipeline.behind import additions, learn_behind, observations, past_litres
@@ -46,6 +47,7 @@ def make_account(inputs: Inputs, working: Working, *, rng: np.random.Generator) 
         additions=additions(behind, known.tank),
         past_litres=past_litres(known, behind, working.normals), prior=behind.house.prior,
         posterior=working.posterior, settings=known.model,
+        changes=declared(known.changes, zone=zone),
         normal_temp_c=normal_year_c(working.normals),
         capacity_l=known.tank.capacity_l,
     )  # fmt: skip

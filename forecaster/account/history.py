@@ -34,10 +34,12 @@ class System:
     ----------
     x
         Regressors summed over each step, shape (point, step, 4).
-    days, added_l, added_var, burn_var, reopened
-        Of each step, shape (step,): its length; oil put in and the variance of it; variance of the burn
-        beyond the days' noise (weather that is assumed); and how much of the intensities' prior variance
-        comes back (a change of the house). [d, l, l², l², -]
+    days, added_l, added_var, burn_var
+        Of each step, shape (step,): its length; oil put in and the variance of it; and variance of the burn
+        beyond the days' noise (weather that is assumed). [d, l, l², l²]
+    opened
+        What each intensity's variance grows by in each step, by drift and by a change of the house, relative to
+        the square of its prior, shape (step, 4). [-]
     y, z, at_least
         Level at the step's end (nan: none), bulk litres per litre at 15 C, and whether the level is a
         lower bound, shape (step,). [l, -, -]
@@ -45,8 +47,8 @@ class System:
         Variance of the level, shape (point, step). [l²]
     a0, p0
         State before the first step: (point, 6), (point, 6, 6).
-    slow_sd, drift_sd
-        Of each point: (point,), (point, 4).
+    slow_sd, scale
+        Of each point: (point,), and the intensities' priors, (point, 4).
     slow_phi, day_noise, floor_sd_l
         As the burn model's settings say.
     """
@@ -56,7 +58,7 @@ class System:
     added_l: Floats
     added_var: Floats
     burn_var: Floats
-    reopened: Floats
+    opened: Floats
     y: Floats
     z: Floats
     at_least: npt.NDArray[np.bool_]
@@ -64,7 +66,7 @@ class System:
     a0: Floats
     p0: Floats
     slow_sd: Floats
-    drift_sd: Floats
+    scale: Floats
     slow_phi: float
     day_noise: float
     floor_sd_l: float
@@ -139,7 +141,6 @@ def _filter(s: System) -> _Forward:
     a, p = s.a0.copy(), s.p0.copy()
     forward.mean[0], forward.cov[0] = a, p
     diagonal = np.arange(1, 5)
-    prior_var = s.p0[:, diagonal, diagonal]
     for t in range(steps):
         days = s.days[t]
         burn = np.maximum(np.einsum("gq,gq->g", s.x[:, t], a[:, 1:5]), BURN_FLOOR_L * days)
@@ -151,7 +152,7 @@ def _filter(s: System) -> _Forward:
         a[:, 0] += s.added_l[t]
         p = transition @ p @ transition.transpose(0, 2, 1)
         p[:, 0, 0] += noise + s.added_var[t]
-        p[:, diagonal, diagonal] += s.drift_sd**2 * days / 30.0 + s.reopened[t] * prior_var
+        p[:, diagonal, diagonal] += s.scale**2 * s.opened[t]
         p[:, 5, 5] += s.slow_sd**2 * (1.0 - phi * phi)
         forward.row[t], forward.burn_noise[t] = transition[:, 0], noise
         forward.predicted[t], forward.predicted_cov[t] = a, p

@@ -11,6 +11,7 @@ import numpy.typing as npt
 from forecaster.account.history import STATES, System
 from forecaster.burn_model import (
     Additions,
+    Changes,
     Drivers,
     Observations,
     PastLitres,
@@ -18,6 +19,7 @@ from forecaster.burn_model import (
     Settings,
     reference_slope_factor,
 )
+from forecaster.burn_model.changes import opened
 from forecaster.burn_model.steps import Steps, cut_steps, sum_over_steps
 from forecaster.dwelling import BurnPrior
 from forecaster.units import Floats
@@ -44,6 +46,8 @@ class Given:
         As for the burn model.
     posterior, settings
         Of the fit.
+    changes
+        Days on which the house changed for good.
     normal_temp_c
         A normal year's daily temperatures. [C]
     capacity_l
@@ -58,6 +62,7 @@ class Given:
     prior: BurnPrior
     posterior: Posterior
     settings: Settings
+    changes: Changes
     normal_temp_c: Floats
     capacity_l: float
 
@@ -142,9 +147,10 @@ def make_system(
     noise = post.noise[points, None] ** 2
     return System(
         x=x[points], days=steps.days, added_l=steps.added_l, added_var=put_in, burn_var=by_weather,
-        reopened=np.zeros(len(level)), y=np.where(seen, o.litres[at], np.nan), z=o.bulk_per_15c[at],
+        opened=opened(steps, start, given.changes, drift=s.drift),
+        y=np.where(seen, o.litres[at], np.nan), z=o.bulk_per_15c[at],
         at_least=seen & o.at_least[at], h=noise * o.sd_l[at] ** 2, a0=a0, p0=p0,
-        slow_sd=post.slow_sd[points], drift_sd=s.drift * np.abs(_first_mean(given)[points]),
+        slow_sd=post.slow_sd[points], scale=_first_mean(given)[points],
         slow_phi=float(np.exp(-1.0 / s.slow_days)), day_noise=s.day_noise, floor_sd_l=s.floor_sd_l,
     )  # fmt: skip
 

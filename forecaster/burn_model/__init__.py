@@ -17,6 +17,7 @@ Source   state space and notation: Durbin & Koopman 2012; weights with forgettin
          fitted parameter: Fels, Energy and Buildings 9 (1986) 5-18; settings: measured by replays
 """
 
+from forecaster.burn_model.changes import Changes, declared
 from forecaster.burn_model.degrees import Degrees, degrees_of
 from forecaster.burn_model.drivers import House, house_drivers
 from forecaster.burn_model.fit import fit_burn_model
@@ -30,6 +31,7 @@ from forecaster.burn_model.updating import Updated, go_on, must_replay, update_b
 
 __all__ = [
     "Additions",
+    "Changes",
     "Degrees",
     "Drivers",
     "Grid",
@@ -40,6 +42,7 @@ __all__ = [
     "Settings",
     "Stored",
     "Updated",
+    "declared",
     "degrees_of",
     "fit_burn_model",
     "from_bytes",

@@ -6,6 +6,7 @@ Flow     steps, prior -> **fit** -> posterior
 import numpy as np
 import numpy.typing as npt
 
+from forecaster.burn_model.changes import Changes
 from forecaster.burn_model.degrees import Degrees, degrees_of
 from forecaster.burn_model.known import Known
 from forecaster.burn_model.posterior import Posterior
@@ -32,6 +33,7 @@ def fit_burn_model(
     past_litres: PastLitres | None = None,
     settings: Settings | None = None,
     degrees: Degrees | None = None,
+    changes: Changes | None = None,
 ) -> Posterior:
     """Run the filter over everything known at the as-of instant.
 
@@ -58,6 +60,8 @@ def fit_burn_model(
     settings : Settings, optional
     degrees : Degrees, optional
         Degree-days of the place over the drivers' days, where many tanks share them.
+    changes : Changes, optional
+        Days on which the house changed for good: from then on what was learnt counts less.
 
     Notes
     -----
@@ -67,6 +71,7 @@ def fit_burn_model(
     posterior, _ = fit_and_keep(
         drivers, midnights, observations, additions, prior, as_of=as_of, normal_temp_c=normal_temp_c,
         capacity_l=capacity_l, past_litres=past_litres, settings=settings, degrees=degrees,
+        changes=changes,
     )  # fmt: skip
     return posterior
 
@@ -84,6 +89,7 @@ def fit_and_keep(
     past_litres: PastLitres | None = None,
     settings: Settings | None = None,
     degrees: Degrees | None = None,
+    changes: Changes | None = None,
     settled: np.datetime64 | None = None,
 ) -> tuple[Posterior, Known]:
     """Run the filter as `fit_burn_model` does, and keep what is known at a reading to go on from.
@@ -99,5 +105,5 @@ def fit_and_keep(
     degrees = degrees or degrees_of(drivers.temp_c, grid=s.grid, rounding_k=s.rounding_k)
     return advance(
         known, drivers, midnights, observations, additions, as_of=as_of, settings=s, degrees=degrees,
-        settled=settled,
+        changes=changes or Changes.none(), settled=settled,
     )  # fmt: skip

@@ -20,7 +20,7 @@ STATES = 6
 def state_space_model(
     *, x: Floats, days: Floats, burn: Floats, added_l: Floats, added_var: Floats, y: Floats, z: Floats,
     h: Floats, a0: Floats, p0: Floats, slow_sd: float, drift_sd: Floats, slow_phi: float,
-    day_noise: float, floor_sd: float,
+    day_noise: float, floor_sd: float, reopened: Floats | None = None,
 ) -> Any:  # fmt: skip
     """Build the model; call ``.ssm.filter()`` or ``.ssm.smooth()`` on what comes back.
 
@@ -34,6 +34,8 @@ def state_space_model(
         Expected burn of each step, which scales the noise and the slow departure. [L]
     a0, p0 : float arrays, shapes (6,), (6, 6)
         State before the first step.
+    reopened : float array, shape (step, 4), optional
+        What comes to the intensities' variances in each step, beside their drift.
 
     Returns
     -------
@@ -59,6 +61,8 @@ def state_space_model(
         white = (day_noise * burn[t]) ** 2 / days[t] + floor_sd**2 * days[t] if days[t] > 0 else 0.0
         noise[0, 0, t] = white + added_var[t]
         noise[range(1, 5), range(1, 5), t] = drift_sd**2 * days[t] / 30.0
+        if reopened is not None:
+            noise[range(1, 5), range(1, 5), t] += reopened[t]
         noise[5, 5, t] = slow_sd**2 * (1 - slow_phi ** (2 * days[t]))
     first = transition[:, :, 0] @ a0 + intercept[:, 0]
     first_cov = transition[:, :, 0] @ p0 @ transition[:, :, 0].T + noise[:, :, 0]

@@ -13,6 +13,7 @@ from typing import NamedTuple
 import numpy as np
 import numpy.typing as npt
 
+from forecaster.burn_model.changes import Changes, opened
 from forecaster.burn_model.degrees import Degrees
 from forecaster.burn_model.known import Known
 from forecaster.burn_model.lanes import STATES, Points, spread_out, to_lanes, unpack
@@ -36,6 +37,7 @@ def advance(
     as_of: np.datetime64,
     settings: Settings,
     degrees: Degrees,
+    changes: Changes,
     settled: np.datetime64 | None = None,
 ) -> tuple[Posterior, Known]:
     """Run the filter on from what is known to the as-of instant.
@@ -54,6 +56,8 @@ def advance(
     settings : Settings
     degrees : Degrees
         Of the drivers' days, going on from the smoothed temperature before the first of them.
+    changes : Changes
+        Days on which the house changed for good.
     settled : datetime64[s], optional
         Nothing up to here is expected to change any more.
 
@@ -71,7 +75,8 @@ def advance(
     x = _regressors(known, drivers, midnights, steps, degrees)
     table = f.lay_steps(
         steps.days, steps.added_l, steps.added_var, steps.reading, observations.litres, observations.sd_l,
-        observations.bulk_per_15c, observations.at_least, observations.learnt(), _opened(steps, s),
+        observations.bulk_per_15c, observations.at_least, observations.learnt(),
+        opened(steps, known.at, changes, drift=s.drift),
         s.slow_days, s.day_noise, s.floor_sd_l, s.forgetting,
     )  # fmt: skip
     rules = (s.gate, s.gate_cost, s.escape_after, s.escape_sd_l**2)
@@ -179,11 +184,6 @@ def _x_of(x: Floats, points: Points, point: int) -> Floats:
 def _part(x: Floats, steps: slice) -> Floats:
     """Rows of some steps, side by side in memory as the filter wants them."""
     return np.ascontiguousarray(x[:, steps])
-
-
-def _opened(steps: Steps, s: Settings) -> Floats:
-    """What each intensity's variance grows by in each step, relative to the square of its prior."""
-    return np.repeat(s.drift**2 / 30.0 * steps.days[:, None], 4, axis=1)
 
 
 def _numbers(known: Known, points: Points) -> Floats:

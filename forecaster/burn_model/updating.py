@@ -15,6 +15,7 @@ from hashlib import blake2b
 import numpy as np
 import numpy.typing as npt
 
+from forecaster.burn_model.changes import Changes
 from forecaster.burn_model.degrees import Degrees, degrees_of
 from forecaster.burn_model.fit import fit_and_keep
 from forecaster.burn_model.posterior import Posterior
@@ -63,6 +64,7 @@ def update_burn_model(
     past_litres: PastLitres | None = None,
     settings: Settings | None = None,
     degrees: Degrees | None = None,
+    changes: Changes | None = None,
     settled: np.datetime64 | None = None,
 ) -> Updated:
     """Bring a burn model up to date: an update where nothing behind has changed, a replay where something has.
@@ -71,7 +73,7 @@ def update_burn_model(
     ----------
     stored : Stored or None
         What was kept the last time.
-    drivers, midnights, observations, additions, prior, as_of, normal_temp_c, capacity_l, past_litres, degrees
+    drivers, midnights, observations, additions, prior, as_of, normal_temp_c, capacity_l, past_litres, degrees, changes
         All that is known, as for `fit_burn_model`.
     settings : Settings, optional
     settled : datetime64[s], optional
@@ -90,19 +92,21 @@ def update_burn_model(
         return digest_behind(
             at, drivers, midnights, observations, additions, prior, normal_temp_c=normal_temp_c,
             capacity_l=capacity_l, past_litres=past_litres, settings=s,
+            changes=changes or Changes.none(),
         )  # fmt: skip
 
     if stored is not None and stored.known.at <= as_of and stored.behind == digest(stored.known.at):
         posterior, onward = go_on(
             stored, drivers, midnights, observations, additions, as_of=as_of, settings=s, degrees=degrees,
-            settled=until,
+            changes=changes, settled=until,
         )  # fmt: skip
         if onward is not stored:
             onward = replace(onward, behind=digest(onward.known.at))
         return Updated(posterior, onward, replayed=False)
     posterior, known = fit_and_keep(
         drivers, midnights, observations, additions, prior, as_of=as_of, normal_temp_c=normal_temp_c,
-        capacity_l=capacity_l, past_litres=past_litres, settings=s, degrees=degrees, settled=until,
+        capacity_l=capacity_l, past_litres=past_litres, settings=s, degrees=degrees, changes=changes,
+        settled=until,
     )  # fmt: skip
     kept = Stored(known, digest(known.at)) if known.begun else None
     return Updated(posterior, kept, replayed=True)
@@ -118,6 +122,7 @@ def go_on(
     as_of: np.datetime64,
     settings: Settings | None = None,
     degrees: Degrees | None = None,
+    changes: Changes | None = None,
     settled: np.datetime64 | None = None,
 ) -> tuple[Posterior, Stored]:
     """Go on from a stored state with what came after it alone: for a caller who knows that nothing behind changed.
@@ -129,7 +134,7 @@ def go_on(
         Days from that of ``stored.known.at`` on; earlier ones are not looked at.
     observations, additions
         Those up to ``stored.known.at`` are not looked at.
-    as_of, settings, settled
+    as_of, settings, changes, settled
         As for `update_burn_model`; without ``settled`` no newer state is kept.
     degrees : Degrees, optional
         Of the drivers' days, begun from the same smoothed temperature.
@@ -148,7 +153,7 @@ def go_on(
         degrees = degrees.from_day(day)
     posterior, onward = advance(
         known, ahead, midnights[day:], observations.where(observations.at > known.at), additions,
-        as_of=as_of, settings=s, degrees=degrees, settled=settled,
+        as_of=as_of, settings=s, degrees=degrees, changes=changes or Changes.none(), settled=settled,
     )  # fmt: skip
     return posterior, stored if onward is known else Stored(onward, UNKNOWN)
 
@@ -177,16 +182,17 @@ def digest_behind(
     capacity_l: float,
     past_litres: PastLitres | None,
     settings: Settings,
+    changes: Changes,
 ) -> bytes:
     """Digest of everything that a state at an instant was made from."""
     days = int(np.searchsorted(midnights, at, side="left"))  # a day that begins at it lies ahead
-    poured = additions.at <= at
+    poured, come = additions.at <= at, changes.at <= at
     behind: list[object] = [
         settings_digest(settings), midnights[: days + 1], capacity_l, normal_temp_c,
         *_values(replace(drivers, **{f.name: getattr(drivers, f.name)[:days] for f in fields(drivers)})),
         *_values(observations.where(observations.at <= at)),
         *(getattr(additions, f.name)[poured] for f in fields(additions)),
-        *_values(prior),
+        *_values(prior), changes.at[come], changes.spread[come],
     ]  # fmt: skip
     if past_litres is not None:
         behind += [*_values(past_litres.drivers), past_litres.litres, past_litres.sd_l]

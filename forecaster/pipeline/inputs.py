@@ -13,7 +13,7 @@ from forecaster.civil import civil_date, instant, zone_of
 from forecaster.climate import WeatherYears
 from forecaster.confidence import Appointment
 from forecaster.deliveries import Deliveries, Receipts
-from forecaster.diary import DiaryEntry
+from forecaster.diary import DeclaredChange, DiaryEntry
 from forecaster.dwelling import Survey
 from forecaster.forecast import PATHS, Chances
 from forecaster.readings import Readings
@@ -34,7 +34,7 @@ class Inputs:
     ----------
     tank, as_of, timezone
         The tank, the instant of knowledge (UTC), and the tank's zone.
-    readings, deliveries, receipts, weather, years, outlook, survey, diary, stove_log
+    readings, deliveries, receipts, weather, years, outlook, survey, diary, changes, stove_log
         What there is; None where there is none. Anything later than as-of is not looked at.
     weather_ahead, chances
         Weather years already laid ahead of this place and day, and random numbers already drawn, so that
@@ -58,6 +58,7 @@ class Inputs:
     outlook: Outlook | None = None
     survey: Survey | None = None
     diary: tuple[DiaryEntry, ...] = ()
+    changes: tuple[DeclaredChange, ...] = ()
     stove_log: StoveLog | None = None
     weather_ahead: WeatherYears | None = None
     chances: Chances | None = None
@@ -92,4 +93,5 @@ def known_at(inputs: Inputs) -> Inputs:
     return replace(
         inputs, readings=readings, deliveries=deliveries, receipts=receipts, weather=weather,
         years=years, outlook=outlook, stove_log=log,
+        changes=tuple(c for c in inputs.changes if np.datetime64(c.date, "D") <= today),
     )  # fmt: skip

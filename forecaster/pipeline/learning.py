@@ -2,7 +2,7 @@
 
 A leak would be learnt as a habit within weeks, and an absence as a house that needs little. So the burn model
 is fitted, the watch looks at what it made of the levels, and while an alarm is pending the model is fitted once
-more: the levels from where it began move the level alone.
+more: the levels from where it began move the level alone. A change that the household declared is learnt.
 
 Flow     behind -> burn model -> watch -> **burn model again, where an alarm is pending** -> posterior, watch
 """
@@ -13,14 +13,17 @@ import numpy as np
 
 from forecaster.anomalies import Watch, WatchSettings, watch_level
 from forecaster.anomalies.watch import alarms, find_departure, passes
-from forecaster.burn_model import Observations, Posterior, fit_burn_model
-from forecaster.civil import instant
+from forecaster.burn_model import Changes, Observations, Posterior, declared, fit_burn_model
+from forecaster.civil import instant, zone_of
 from forecaster.climate import Normals, normal_day
 from forecaster.pipeline.behind import Behind, Floats, additions, observations, past_litres
 from forecaster.pipeline.inputs import Inputs
 
 COMMON_YEAR = np.arange("2001-01-01", "2002-01-01", dtype="datetime64[D]")
 """Any year without a leap day: the same on every day, so that a prior does not move overnight."""
+
+CHANGE_D = 56
+"""So long after a declared change the watch still compares with the house as it was: its longest window. [d]"""
 
 
 def learn_house(known: Inputs, behind: Behind, normals: Normals) -> tuple[Posterior, Watch]:
@@ -43,11 +46,13 @@ def learn_house(known: Inputs, behind: Behind, normals: Normals) -> tuple[Poster
     """
     seen, put_in = observations(behind, known.tank), additions(behind, known.tank)
     normal_c, burned = normal_year_c(normals), past_litres(known, behind, normals)
+    changes = declared(known.changes, zone=zone_of(known.timezone))
 
     def fit(levels: Observations) -> Posterior:
         return fit_burn_model(
             behind.drivers, behind.midnights, levels, put_in, behind.house.prior, as_of=instant(known.as_of),
             normal_temp_c=normal_c, capacity_l=known.tank.capacity_l, past_litres=burned, settings=known.model,
+            changes=changes,
         )  # fmt: skip
 
     posterior = fit(seen)
@@ -55,9 +60,14 @@ def learn_house(known: Inputs, behind: Behind, normals: Normals) -> tuple[Poster
         seen, put_in, behind.drivers, behind.midnights, posterior, behind.house.prior, settings=known.model
     )
     since = suspect_since(watch)
-    if since is not None:
+    if since is not None and not _may_be_a_change(since, changes):
         posterior = fit(replace(seen, learn=seen.at <= since))
     return posterior, watch
+
+
+def _may_be_a_change(since: np.datetime64, changes: Changes) -> bool:
+    """Whether a change that was declared explains what the watch sees."""
+    return bool((changes.at > since - np.timedelta64(CHANGE_D, "D")).any())
 
 
 def normal_year_c(normals: Normals) -> Floats:

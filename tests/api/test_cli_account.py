@@ -98,10 +98,10 @@ def test_a_missing_file_is_refused_by_name() -> None:
     assert "nowhere.toml" in done.output
 
 
-def test_a_change_for_good_is_said_to_be_unused(tmp_path: Path) -> None:
-    """A new boiler in the diary is no problem, and is named as read and not used."""
+def test_a_change_for_good_is_said_to_be_used(tmp_path: Path) -> None:
+    """A new boiler in the diary is no problem, and is named with the day from which it counts."""
     diary = tmp_path / "diary.csv"
     diary.write_text("start,end,what\n2023-12-20,,new boiler\n", encoding="utf-8")
     done = account("--diary", str(diary))
     assert done.exit_code == 0
-    assert "new boiler on 2023-12-20: read, not used yet" in done.output
+    assert "new boiler: used from Wed 20 December 2023 on" in done.output

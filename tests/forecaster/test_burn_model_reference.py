@@ -10,6 +10,9 @@ from forecaster.burn_model.weather_rows import PAIRS
 
 STEPS = 400
 ALL = np.ones(STEPS, bool)
+REOPENED = np.zeros((STEPS, 4))
+REOPENED[STEPS // 2] = np.array([0.4, 0.2, 0.2, 0.5]) ** 2
+"""A change for good half way: what comes to the variances, relative to the squares of the priors."""
 RULES = (1e9, 0.0, 9, 0.0)
 """No reading is refused: a gate that is a matter of rules has no place in a definition."""
 
@@ -43,13 +46,14 @@ def _alone(case, learn, *, slow_sd=0.14, noise=0.5):
     seen = ~np.isnan(y)
     steps = filtering.lay_steps(
         days, added, added_var, np.where(seen, np.arange(STEPS), -1), y, np.sqrt(h), z, np.zeros(STEPS, bool), learn,
-        np.repeat(0.02**2 / 30.0 * days[:, None], 4, axis=1), 45.0, noise, 0.1, 1.0,
+        np.repeat(0.02**2 / 30.0 * days[:, None], 4, axis=1) + REOPENED, 45.0, noise, 0.1, 1.0,
     )  # fmt: skip
     point = np.concatenate([a0, p0[UPPER], [0.0, 0.0, 1.0, slow_sd**2], a0[1:5] ** 2])
     return point, x, steps, *RULES, 0.0
 
 
 def _run(case, *, slow_sd=0.14, noise=0.5, learn=ALL):
+    """Both forms of the compiled filter, and the definition, of a house that changes on one day."""
     days, x, added, added_var, y, z, h, a0, p0 = case
     point, _, steps, *_ = alone = _alone(case, learn, slow_sd=slow_sd, noise=noise)
     after, _, innovations, _, expected = filtering.run_alone(*alone)
@@ -60,6 +64,7 @@ def _run(case, *, slow_sd=0.14, noise=0.5, learn=ALL):
     model = state_space_model(
         x=x, days=days, burn=expected, added_l=added, added_var=added_var, y=y, z=z, h=h, a0=a0, p0=p0,
         slow_sd=slow_sd, drift_sd=0.02 * a0[1:5], slow_phi=float(np.exp(-1 / 45)), day_noise=noise, floor_sd=0.1,
+        reopened=REOPENED * a0[1:5] ** 2,
     )  # fmt: skip
     return (after, lanes.ravel()[points.place[0]]), innovations, model
 
@@ -99,7 +104,7 @@ def _level_alone(case, learn, expected, *, slow_sd=0.14, noise=0.5):
         transition[5, 5] = np.exp(-days[t] / 45.0)
         q = np.zeros(6)
         q[0] = ((noise * expected[t]) ** 2 / days[t] if days[t] > 0 else 0.0) + 0.01 * days[t] + added_var[t]
-        q[1:5] = (0.02 * case[7][1:5]) ** 2 * days[t] / 30.0
+        q[1:5] = case[7][1:5] ** 2 * (0.02**2 * days[t] / 30.0 + REOPENED[t])
         q[5] = slow_sd**2 * (1.0 - transition[5, 5] ** 2)
         a, p = transition @ a, transition @ p @ transition.T + np.diag(q)
         a[0] += added[t]

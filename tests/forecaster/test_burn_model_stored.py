@@ -9,6 +9,7 @@ from hypothesis import strategies as st
 
 from forecaster.burn_model import (
     Additions,
+    Changes,
     Drivers,
     Grid,
     Observations,
@@ -45,9 +46,11 @@ def house(seed: int) -> Drivers:
 
 SURVEY = prior(solar_l_per_kwh_m2=0.3, stove_l_per_kwh=0.05)
 
+Record = tuple[Drivers, Observations, Additions, Changes]
+
 
 @st.composite
-def records(draw: st.DrawFn) -> tuple[Drivers, Observations, Additions]:
+def records(draw: st.DrawFn) -> Record:
     """Readings at any second, with runs of equal values, jumps, lower bounds and gaps; tickets, some at a reading."""
     rng = np.random.default_rng(draw(st.integers(0, 10_000)))
     second = np.sort(rng.choice(DAYS * 86_400, draw(st.integers(2, 90)), replace=False))
@@ -74,14 +77,16 @@ def records(draw: st.DrawFn) -> tuple[Drivers, Observations, Additions]:
         np.full(n, STEP_L), rng.random(n) < 0.1, repeats, rng.random(n) < 0.9,
     )  # fmt: skip
     added = Additions(FIRST + poured.astype("timedelta64[s]"), litres, 0.015 * np.abs(litres))
-    return house(int(rng.integers(100))), seen, added
+    moved = np.sort(
+        np.where(rng.random(2) < 0.5, second[rng.integers(0, n, 2)], rng.choice(DAYS * 86_400, 2))
+    )
+    changes = Changes(FIRST + moved.astype("timedelta64[s]"), rng.uniform(0.0, 0.4, (2, 4)))
+    return house(int(rng.integers(100))), seen, added, changes
 
 
-def known_at(
-    record: tuple[Drivers, Observations, Additions], at: np.datetime64
-) -> tuple[Drivers, Observations, Additions]:
+def known_at(record: Record, at: np.datetime64) -> Record:
     """What was known at an instant; the day that is not over yet has other weather."""
-    drivers, seen, added = record
+    drivers, seen, added, changes = record
     unfinished = MIDNIGHTS[1:] > at
     guessed = replace(drivers, temp_c=np.where(unfinished, 8.0, drivers.temp_c))
     poured = added.at <= at
@@ -89,19 +94,20 @@ def known_at(
         guessed,
         seen.where(seen.at <= at),
         Additions(*(getattr(added, f.name)[poured] for f in fields(Additions))),
+        changes,
     )
 
 
 def update(
     stored: Stored | None,
-    record: tuple[Drivers, Observations, Additions],
+    record: Record,
     at: np.datetime64,
     **changes: object,
 ) -> Updated:
     """The model brought up to an instant with what is known then."""
-    drivers, seen, added = known_at(record, at)
+    drivers, seen, added, moved = known_at(record, at)
     given_: dict[str, object] = {
-        "as_of": at, "normal_temp_c": YEAR_C, "capacity_l": CAPACITY_L, "settled": None, **changes
+        "as_of": at, "normal_temp_c": YEAR_C, "capacity_l": CAPACITY_L, "settled": None, "changes": moved, **changes
     }  # fmt: skip
     return update_burn_model(stored, drivers, MIDNIGHTS, seen, added, SURVEY, **given_)
 
@@ -153,7 +159,7 @@ def test_updates_come_to_what_a_full_run_says(record, splits):
 
 
 @pytest.fixture
-def record() -> tuple[Drivers, Observations, Additions]:
+def record() -> Record:
     """A plain record: a reading each morning, one ticket."""
     at = FIRST + np.arange(DAYS) * DAY + np.timedelta64(6, "h")
     level = np.round((1500.0 - 6.0 * np.arange(DAYS) + 500.0 * (np.arange(DAYS) > 20)) / STEP_L) * STEP_L
@@ -164,10 +170,10 @@ def record() -> tuple[Drivers, Observations, Additions]:
     added = Additions(
         FIRST + np.array([20]) * DAY + np.timedelta64(10, "h"), np.array([500.0]), np.array([7.5])
     )
-    return house(3), seen, added
+    return house(3), seen, added, Changes.none()
 
 
-def _kept(record: tuple[Drivers, Observations, Additions], *, day: int = 30) -> Stored:
+def _kept(record: Record, *, day: int = 30) -> Stored:
     stored = update(None, record, FIRST + day * DAY).stored
     assert stored is not None
     return stored
@@ -179,7 +185,7 @@ def _kept(record: tuple[Drivers, Observations, Additions], *, day: int = 30) -> 
 def test_a_change_behind_is_a_replay(record, what):
     """A corrected reading or ticket, other weather, diary, survey or tank behind the state: everything is run anew."""
     stored = _kept(record)
-    drivers, seen, added = record
+    drivers, seen, added, moved = record
     changes: dict[str, object] = {}
     if what == "reading":
         seen = replace(seen, litres=np.where(np.arange(DAYS) == 4, seen.litres - 40.0, seen.litres))
@@ -193,10 +199,12 @@ def test_a_change_behind_is_a_replay(record, what):
         drivers = replace(drivers, temp_c=drivers.temp_c + (np.arange(DAYS) == 2))
     elif what == "diary":
         drivers = replace(drivers, heat_factor=np.where(np.arange(DAYS) == 2, 0.35, drivers.heat_factor))
+    elif what == "change":
+        moved = Changes(FIRST + np.array([9]) * DAY, np.full((1, 4), 0.2))
     elif what == "tank":
         changes["capacity_l"] = CAPACITY_L + 100.0
     at = FIRST + (DAYS - 1) * DAY
-    changed = (drivers, seen, added)
+    changed = (drivers, seen, added, moved)
     if what == "survey":
         other = update_burn_model(
             stored, *_spread(changed, at), replace(SURVEY, slope_l_per_kday=0.4), as_of=at, normal_temp_c=YEAR_C,
@@ -210,8 +218,8 @@ def test_a_change_behind_is_a_replay(record, what):
     assert len(found.posterior.verdicts) == len(whole.posterior.verdicts)
 
 
-def _spread(record: tuple[Drivers, Observations, Additions], at: np.datetime64) -> tuple[object, ...]:
-    drivers, seen, added = known_at(record, at)
+def _spread(record: Record, at: np.datetime64) -> tuple[object, ...]:
+    drivers, seen, added, _ = known_at(record, at)
     return drivers, MIDNIGHTS, seen, added
 
 
@@ -227,7 +235,7 @@ def test_with_what_came_after_alone_it_goes_on(record):
     """A caller who knows that nothing behind changed needs no more than the days and readings since the state."""
     stored = _kept(record)
     at = FIRST + (DAYS - 1) * DAY
-    drivers, seen, added = known_at(record, at)
+    drivers, seen, added, _ = known_at(record, at)
     late = MIDNIGHTS[:-1] >= stored.known.at.astype("datetime64[D]")
     few = replace(drivers, **{f.name: getattr(drivers, f.name)[late] for f in fields(Drivers)})
     posterior, onward = go_on(

@@ -1,6 +1,7 @@
 """What is learnt, and what is not, while the watch has an alarm pending."""
 
 from dataclasses import replace
+from datetime import timedelta
 from functools import cache
 
 import numpy as np
@@ -9,6 +10,7 @@ import pytest
 from forecaster.burn_model import Posterior, update_burn_model
 from forecaster.civil import civil_date, instant, to_datetime, zone_of
 from forecaster.deliveries import parse_receipts
+from forecaster.diary import DeclaredChange
 from forecaster.pipeline import Inputs, known_at, place_normals
 from forecaster.pipeline.behind import additions, learn_behind, observations, past_litres
 from forecaster.pipeline.learning import learn_house, normal_year_c, suspect_since
@@ -103,3 +105,22 @@ def test_the_next_day_is_an_update() -> None:
         stored = found.stored
         replayed.append(found.replayed)
     assert replayed == [True, False, False, False, False]
+
+
+def test_a_declared_change_is_learnt_though_the_watch_sees_it() -> None:
+    """What the household declared is no leak: the alarm freezes nothing, and the burn follows."""
+    home = changed(5.0, days=8)
+    on = (np.datetime64(home.first, "D") + BEGUN).item()
+    silent, since = learn(home.inputs())
+    spoken, _ = learn(home.inputs(changes=(DeclaredChange(on, "occupants"),)))
+    assert since is not None
+    assert intensities(spoken)[0] > 1.5 * intensities(silent)[0]
+
+
+def test_a_change_still_to_come_is_not_used() -> None:
+    """A boiler that comes next week changes nothing today."""
+    home = changed(0.0, days=8)
+    on = home.as_of().date()
+    later = DeclaredChange(on + timedelta(days=7), "new boiler")
+    assert known_at(home.inputs(changes=(later,))).changes == ()
+    assert known_at(home.inputs(changes=(replace(later, date=on),))).changes != ()

@@ -11,6 +11,9 @@ from forecaster.account.history import System, draw_history
 from forecaster.burn_model.reference import state_space_model
 
 STEPS = 60
+REOPENED = np.zeros((STEPS, 4))
+REOPENED[30] = np.array([0.4, 0.2, 0.2, 0.5]) ** 2
+"""A change of the house half way."""
 
 
 def _system(seed: int) -> tuple[System, np.ndarray]:
@@ -30,9 +33,10 @@ def _system(seed: int) -> tuple[System, np.ndarray]:
     p0 = np.diag(np.array([600.0, 0.4, 0.15, 0.2, 0.03, 0.14]) ** 2)
     system = System(
         x=x[None], days=days, added_l=added, added_var=(0.015 * added) ** 2, burn_var=np.zeros(STEPS),
-        reopened=np.zeros(STEPS), y=y, z=1 + 0.0009 * rng.uniform(-15, 15, STEPS),
+        opened=np.repeat(0.02**2 / 30.0 * days[:, None], 4, axis=1) + REOPENED, y=y,
+        z=1 + 0.0009 * rng.uniform(-15, 15, STEPS),
         at_least=np.zeros(STEPS, bool), h=rng.uniform(3, 9, (1, STEPS)) ** 2, a0=a0[None], p0=p0[None],
-        slow_sd=np.array([0.14]), drift_sd=0.02 * a0[None, 1:5], slow_phi=float(np.exp(-1 / 45)),
+        slow_sd=np.array([0.14]), scale=a0[None, 1:5], slow_phi=float(np.exp(-1 / 45)),
         day_noise=0.3, floor_sd_l=0.1,
     )  # fmt: skip
     return system, _burn(system)
@@ -49,8 +53,9 @@ def _smoothed(system: System, burn: np.ndarray):
     model = state_space_model(
         x=system.x[0], days=system.days, burn=burn, added_l=system.added_l, added_var=system.added_var,
         y=system.y, z=system.z, h=system.h[0], a0=system.a0[0], p0=system.p0[0],
-        slow_sd=float(system.slow_sd[0]), drift_sd=system.drift_sd[0], slow_phi=system.slow_phi,
-        day_noise=system.day_noise, floor_sd=system.floor_sd_l,
+        slow_sd=float(system.slow_sd[0]), drift_sd=0.02 * system.scale[0],
+        reopened=REOPENED * system.scale[0] ** 2, slow_phi=system.slow_phi, day_noise=system.day_noise,
+        floor_sd=system.floor_sd_l,
     )  # fmt: skip
     return model.ssm.smooth()
 

@@ -12,7 +12,7 @@ from zoneinfo import ZoneInfo
 
 from api.pages.telling.left_out import LeftOut
 from forecaster.civil import civil_date, to_datetime
-from forecaster.phrases import chance_text, day_text, litres_text
+from forecaster.phrases import chance_text, change_text, day_text, litres_text
 
 if TYPE_CHECKING:
     from forecaster.pipeline import Inputs
@@ -76,6 +76,9 @@ def _house(inputs: "Inputs") -> Iterator[str]:
     yield from burn_prior(inputs.survey or Survey(), inputs.tank.fuel).rests_on
     if inputs.diary:
         yield f"The diary has {len(inputs.diary)} {'entry' if len(inputs.diary) == 1 else 'entries'}."
+    for change in inputs.changes:
+        said = change_text(change.what, change.date)
+        yield f"{said[0].upper()}{said[1:]}."
     if inputs.stove_log is not None:
         yield f"The stove log has {len(inputs.stove_log.date):,} evenings."
 
