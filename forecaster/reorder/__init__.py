@@ -1,7 +1,8 @@
 """When to order and how much: the order window.
 
 Flow     litres paths, chance of being dry -> **order window** -> wording
-Rule     latest   = last day d with P(dry by the delivery of an order placed on d, plus one look) <= risk
+Rule     latest   = last day d with P(dry by the delivery of an order placed on d) <= risk, the mean over the
+                    days that pass until somebody looks again
          earliest = first day d with P(room >= smallest delivery on the EARLIEST delivery day) >= 0.9
          litres   = safe fill - 90 % (fullest) level on the earliest delivery day, down to a 10 l step
 Source   reorder point under uncertain demand and lead time, periodic review: the textbooks' rule

@@ -33,7 +33,8 @@ class OrderSettings:
     look_every_days
         Days until somebody looks at the answer again.
     risk
-        Accepted chance of running dry in one order cycle.
+        Accepted chance of running dry in one order cycle: over many cycles of somebody who looks every
+        ``look_every_days`` and orders when told to.
     min_drop_l
         Smallest delivery. [L]
     ordered
@@ -94,6 +95,17 @@ class OrderSettings:
         low, high = self.lead_days
         days = np.arange(low, high + 1, dtype=np.int64)
         return days, np.full(len(days), 1.0 / len(days))
+
+    @property
+    def late_days(self) -> range:
+        """How many days late an order that is due may be seen to be, each as likely. [d].
+
+        Examples
+        --------
+        >>> OrderSettings(look_every_days=7).late_days
+        range(0, 7)
+        """
+        return range(max(self.look_every_days, 1))
 
     @property
     def smallest_l(self) -> float:

@@ -1,7 +1,8 @@
 """The order window and the quantity.
 
 Flow     litres paths, chance of being dry -> **order window** -> wording
-Rule     latest   = last day d with P(dry by the delivery of an order placed on d, plus one look) <= risk
+Rule     latest   = last day d with P(dry by the delivery of an order placed on d) <= risk, the mean over the
+                    days that pass until somebody looks again
          earliest = first day d with P(room >= smallest delivery on the EARLIEST delivery day) >= 0.9
          litres   = safe fill - 90 % (fullest) level on the earliest delivery day, down to a 10 l step
          With prices, litres is the cheapest that fits within the window, and earliest the first day on
@@ -132,18 +133,23 @@ def order_below_l(
     ...               settings=OrderSettings(lead_days=(3, 3)))
     100.0
     """
-    working = working_days(first, 1, settings=settings)
+    # due today where tomorrow is too late, or any day until the next look
+    orders = np.array([u + 1 for u in settings.late_days] if settings.look_every_days else [0])
+    working = working_days(first, int(orders[-1]) + 1, settings=settings)
     leads, chance = settings.leads
-    nth = nth_working_day(working, np.array([0]), leads)[0]
-    cold = settings.cold_lead
-    extra = np.zeros(len(now_l), np.int64)
-    if spells is not None and cold is not None:
-        extra = cold.extra_days(spells.colder_k(0))
-    by = working[np.minimum(nth[None, :] + extra[:, None], len(working) - 1)] + settings.look_every_days
-    if by.max() >= litres.shape[1]:
-        return None
-    burned = now_l[:, None] - np.take_along_axis(litres, by, axis=1)
-    return heel_l + _quantile(burned, np.broadcast_to(chance, burned.shape), 1.0 - settings.risk)
+    nth = nth_working_day(working, orders, leads)
+    cold, burned = settings.cold_lead, []
+    for order_day, places in zip(orders, nth, strict=True):
+        extra = np.zeros(len(now_l), np.int64)
+        if spells is not None and cold is not None:
+            extra = cold.extra_days(spells.colder_k(int(order_day)))
+        by = working[np.minimum(places[None, :] + extra[:, None], len(working) - 1)]
+        if by.max() >= litres.shape[1]:
+            return None
+        burned.append(now_l[:, None] - np.take_along_axis(litres, by, axis=1))
+    all_burned = np.stack(burned)
+    weight = np.broadcast_to(chance, all_burned.shape)
+    return heel_l + _quantile(all_burned, weight, 1.0 - settings.risk)
 
 
 def quantity_l(room_l: float, *, min_drop_l: float) -> float:

@@ -141,7 +141,7 @@ def test_the_level_to_order_below_waits_for_slow_deliveries_too() -> None:
     now = np.array([500.0])
     plain = order_below_l(litres, now_l=now, first=MONDAY, heel_l=50.0, settings=settings_)
     slow = order_below_l(litres, now_l=now, first=MONDAY, heel_l=50.0, settings=settings_, spells=spells)
-    # Thursday (index 3) and one look; eight working days are Thursday a week later (index 10)
+    # an order of tomorrow comes on Friday (index 4); after eight working days on Friday a week later (index 11)
     assert plain == 50 + 10 * 5
     assert slow == 50 + 10 * 12
 
@@ -153,7 +153,8 @@ def test_weights_of_a_table_enter_the_level_to_order_below() -> None:
     now = np.full(400, 800.0)
     table = OrderSettings(lead_table=LeadTable((2, 9), (0.9, 0.1)), risk=0.05)
     found = order_below_l(litres, now_l=now, first=MONDAY, heel_l=0.0, settings=table)
-    by = delivery_days(MONDAY, 1, settings=table)[0][0] + 1
+    # an order of tomorrow, Tuesday: due today is what would be too late then
+    by = delivery_days(MONDAY, 2, settings=table)[0][1]
     written_out = np.concatenate([np.tile(800.0 - litres[:, by[0]], 9), 800.0 - litres[:, by[1]]])
     assert found == pytest.approx(np.quantile(written_out, 0.95), abs=1.0)
 
@@ -200,15 +201,15 @@ def test_the_bracket_finds_what_trying_every_day_finds(seed, risk, most, look, l
     advice = advise(litres, risk=risk, spells_of=(temp, normal), **chosen)
     dry = run_dry_days(litres, heel_l=50.0)
     plain = OrderSettings(lead_days=(lead, lead + 4), cold_lead=None)
-    latest = None
+    chance = []
     for day in range(DAYS - 60):
         colder = (normal - temp)[:, day : day + 7].mean(axis=1)
         extra = np.clip(np.floor(0.6 * (colder - 2.0)), 0, most).astype(int)
         quick = delivery_days(MONDAY + timedelta(days=day), 1, settings=plain)[0][0] + day
-        late = [[later(by, int(extra[i])) + look for by in quick] for i in range(5)]
-        if np.mean([dry[i] <= late[i] for i in range(5)]) > risk + 1e-9:
-            latest = day - 1
-            break
+        chance.append(np.mean([dry[i] <= later(by, int(extra[i])) for i in range(5) for by in quick]))
+    days = max(look, 1)
+    risks = [np.mean(chance[day : day + days]) for day in range(len(chance) - days + 1)]
+    latest = next((day - 1 for day, found in enumerate(risks) if found > risk + 1e-9), None)
     if latest is not None:
         assert advice.latest == MONDAY + timedelta(days=latest)
 

@@ -2,8 +2,9 @@
 
 Flow     life, day -> engine's or oracle's paths -> **look**
 Formula  need[i, d] = litres path i burns to the end of day d, less what it takes too much to be in the tank
-         due below s with  sum over leads L of P(L) P(need[i, delivery(1, L, i) + wait] >= s) = risk:
-         as the engine's rule has it, an order is due when one placed tomorrow would be too late
+         due below s with  mean over u = 1 .. look of sum over L of P(L) P(need[i, delivery(u, L, i)] >= s) = risk:
+         as the engine's rule has it, an order is due when one placed tomorrow, or so many days later as somebody
+         may come late, would be too late
 """
 
 from collections.abc import Callable, Mapping
@@ -13,7 +14,6 @@ from functools import cache
 
 import numpy as np
 
-from forecaster import pipeline
 from forecaster.burn_model import Settings
 from forecaster.climate import Normals, WeatherYears, normal_day
 from forecaster.forecast import PATHS, Chances, draw_chances
@@ -21,6 +21,7 @@ from forecaster.fuel import to_bulk_litres
 from forecaster.pipeline.ahead import look_ahead, place_normals
 from forecaster.pipeline.behind import learn_behind
 from forecaster.pipeline.inputs import Inputs, known_at
+from forecaster.pipeline.learning import learn_house
 from forecaster.reorder import OrderSettings, Spells
 from forecaster.reorder.days import nth_working_day, working_days
 from forecaster.weather import Weather
@@ -61,14 +62,17 @@ def look_of(need: Floats, spells: Spells, *, today: np.datetime64, share: float 
     """
     settings, cold = ORDERING, ORDERING.cold_lead
     assert cold is not None
-    working = working_days(today.item(), 2, settings=settings)
+    orders = np.array(settings.late_days) + 1
+    working = working_days(today.item(), int(orders[-1]) + 1, settings=settings)
     leads, chance = settings.leads
-    nth = nth_working_day(working, np.arange(2), leads)
-    extra = cold.extra_days(spells.colder_k(1))
-    by = working[nth[1][None, :] + extra[:, None]] + settings.look_every_days
-    needed = np.take_along_axis(need, by, axis=1).ravel()
+    nth = nth_working_day(working, np.arange(orders[-1] + 1), leads)
+    needed = []
+    for order_day in orders:
+        extra = cold.extra_days(spells.colder_k(int(order_day)))
+        by = working[nth[order_day][None, :] + extra[:, None]]
+        needed.append(np.take_along_axis(need, by, axis=1))
     assert np.ptp(chance) == 0.0, "leads are taken to be equally likely"
-    due = share * np.quantile(needed, [1.0 - risk for risk in RISKS])
+    due = share * np.quantile(np.stack(needed), [1.0 - risk for risk in RISKS])
     evening_before = need[:, working[nth[0, 0]] - 1]
     least = share * float(np.quantile(evening_before, 1.0 - FULLEST))
     return Look(dict(zip(RISKS, due.tolist(), strict=True)), least)
@@ -84,7 +88,7 @@ def engine_looker(life: Life, *, seed: int) -> Looker:
         years = _years(life, day, seed)
         known = known_at(replace(_inputs(life, day), weather_ahead=years, chances=chances))
         known, behind = learn_behind(known, normals, today=today)
-        posterior = pipeline._learn(known, behind, normals, today=today)
+        posterior, _ = learn_house(known, behind, normals)
         paths = look_ahead(known, behind, posterior, normals, today=today, rng=np.random.default_rng(seed))
         per_15c = float(to_bulk_litres(1.0, np.asarray(life.oil_c[day - 1]), known.tank.fuel.density_15c))
         level = life.level_l[day - 1]
