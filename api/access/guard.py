@@ -14,7 +14,7 @@ from datetime import datetime
 from starlette.requests import Request
 
 from api.access.caller import NOBODY, Caller, SignInNeededError, identify
-from api.access.cross_site import refuse_cross_site
+from api.access.cross_site import SAFE_METHODS, refuse_cross_site
 from api.access.policy import POLICY, Grain, grain_for
 from api.schemas.relation import Relation
 from api.store import NotFoundError, Session
@@ -23,6 +23,12 @@ from api.store.accounts.keys import KeyKind
 from api.store.tanks import StoredTank, list_tanks
 from api.wiring import services_of
 
+_OF_KIND = {
+    "owner": {Relation.OWNER, Relation.HOUSEHOLD},
+    "member": {Relation.HOUSEHOLD},
+    "installer": {Relation.INSTALLER},
+    "distributor": {Relation.DISTRIBUTOR},
+}
 _OF_KEY = {KeyKind.DEVICE: Relation.DEVICE, KeyKind.HUB: Relation.HOUSEHOLD}
 
 
@@ -73,7 +79,7 @@ def require_access(request: Request) -> None:
         403, for a changing request of another site's page.
     """
     row = POLICY.get((request.method, request.scope["route"].path))
-    if row is None:
+    if row is None or not all(map(_is_plain, request.path_params.values())):
         raise NotFoundError
     caller = NOBODY if Relation.ANYONE in row.allowed else identify(request)
     refuse_cross_site(request, by_cookie=caller.session is not None)
@@ -91,14 +97,19 @@ def relations_held(request: Request, caller: Caller) -> frozenset[Relation]:
         return caller.everywhere
     if caller.key is not None:
         is_its = caller.key.tank_public_id == tank
-        return caller.everywhere | ({_OF_KEY[caller.key.kind]} if is_its else set())
+        may = caller.key.kind is KeyKind.DEVICE or request.method in SAFE_METHODS  # a hub only reads
+        return caller.everywhere | ({_OF_KEY[caller.key.kind]} if is_its and may else set())
     if caller.account_id is None:
         return caller.everywhere
     services = services_of(request)
     with services.store.read() as session:
         kinds = find_relations(session, caller.account_id, tank, now=services.clock.now())
-    found = {Relation(kind) for kind in kinds}
-    return caller.everywhere | found | ({Relation.HOUSEHOLD} if kinds & {"owner", "member"} else set())
+    return caller.everywhere.union(*(_OF_KIND[kind] for kind in kinds))
+
+
+def _is_plain(part: str) -> bool:
+    """Tell whether a part of a path can be a name at all: no NUL, no half of a character."""
+    return "\0" not in part and not any("\ud800" <= c <= "\udfff" for c in part)
 
 
 def access_of(request: Request) -> Access:
