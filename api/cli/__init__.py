@@ -18,6 +18,7 @@ Flow     arguments, files -> **cli** -> use cases, engine -> words or JSON
 `telling`      the answer, its table and what it rests on, in words
 `bring_in`     files into the database
 `service`      the database and the web server as a process
+`listening`    the broker's subscriber as a process
 `demo`         the invented valley
 `trouble`      the one place where an error becomes words and an exit code
 =============  ===========================================================================

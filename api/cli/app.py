@@ -255,6 +255,24 @@ def serve_pages(host: o.Host = None, port: o.Port = None, database: o.Database =
         serve(services, place)
 
 
+@app.command("listen")
+def listen_to_broker(database: o.Database = None) -> None:
+    r"""Take readings over MQTT, from the topics that have a mapping.
+
+    The broker is named by DIPCAST_MQTT_HOST, the password by DIPCAST_MQTT_PASSWORD; see the settings. A
+    message is stored before it is acknowledged.
+
+    \b
+    Example:
+      DIPCAST_MQTT_HOST=broker.home dipcast listen
+    """
+    from api.cli.listening import listen_until_stopped
+    from api.cli.service import open_services, settings_with
+
+    settings = settings_with(database=database)
+    listen_until_stopped(settings, lambda: open_services(settings))
+
+
 app.command("account")(show_account)
 
 # a backspace alone on a line keeps the help's line breaks below it; docstrings hold it as text

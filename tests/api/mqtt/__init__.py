@@ -1,0 +1,1 @@
+"""Tests of readings over MQTT, with a broker of their own."""
