@@ -93,6 +93,13 @@ class Settings(BaseSettings):
         return value
 
     @property
+    def listen_host(self) -> str:
+        """Where the server listens: for the phones of a house everywhere, unless it was said otherwise."""
+        if self.mode is Mode.HOME_NETWORK and "host" not in self.model_fields_set:
+            return "0.0.0.0"  # noqa: S104 - the mode says so, and asks every phone for a code
+        return self.host
+
+    @property
     def served_names(self) -> frozenset[str]:
         """Every name under which the service may be called; without ports."""
         own = urlsplit(self.public_url).hostname

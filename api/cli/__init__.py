@@ -20,6 +20,7 @@ Flow     arguments, files -> **cli** -> use cases, engine -> words or JSON
 `service`      the database and the web server as a process
 `listening`    the broker's subscriber as a process
 `demo`         the invented valley
+`accounts`     accounts, keys and phones, from the machine itself
 `trouble`      the one place where an error becomes words and an exit code
 =============  ===========================================================================
 

@@ -10,6 +10,7 @@ import typer
 
 from api.cli import options as o
 from api.cli.account import show_account
+from api.cli.accounts import accounts
 from api.cli.trouble import Commands, say, say_set_aside
 from api.cli.values import DecimalSign, TempKind
 
@@ -240,16 +241,25 @@ def show_demo(
 def serve_pages(host: o.Host = None, port: o.Port = None, database: o.Database = None) -> None:
     r"""Serve the pages, and take readings by HTTP.
 
-    There are no accounts yet, so only this machine is listened to unless you change that.
+    As it comes, only this machine is let in, without an account. With DIPCAST_MODE=home_network the
+    phones of the house are, once paired by a code; with DIPCAST_MODE=server there are accounts.
 
     \b
     Example:
       dipcast serve --port 8000
     """
-    from api.cli.service import address_of, listen, open_services, serve, settings_with
+    from api.cli.service import (
+        address_of,
+        listen,
+        open_services,
+        require_fitting_place,
+        serve,
+        settings_with,
+    )
 
     settings = settings_with(host=host, port=port, database=database)
-    with listen(settings.host, settings.port) as place:
+    require_fitting_place(settings)
+    with listen(settings.listen_host, settings.port) as place:
         services = open_services(settings)
         typer.echo(f"The pages are at {address_of(place)} until you stop this with Ctrl-C.")
         serve(services, place)
@@ -274,6 +284,7 @@ def listen_to_broker(database: o.Database = None) -> None:
 
 
 app.command("account")(show_account)
+app.add_typer(accounts, name="accounts")
 
 # a backspace alone on a line keeps the help's line breaks below it; docstrings hold it as text
 for command in app.registered_commands:

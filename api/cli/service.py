@@ -3,6 +3,7 @@
 Flow     options, environment -> settings -> services -> **web server**
 """
 
+import ipaddress
 import signal
 import socket
 from typing import Any
@@ -12,7 +13,7 @@ from pydantic import ValidationError
 
 from api.folders import cache_folder
 from api.ports import Clock
-from api.settings import Settings
+from api.settings import Mode, Settings
 from api.sources.sun_tables import SunTables
 from api.store import UnsafeDatabaseError
 from api.wiring import Services, make_services
@@ -75,6 +76,25 @@ def listen(host: str, port: int) -> socket.socket:
         why = getattr(bad, "strerror", None) or "no such place"
         mend = f"give another --port or --host: this one cannot be listened on ({why})"
         raise InputError(Problem("place", "--port", mend, f"{host}:{port}")) from None
+
+
+def require_fitting_place(settings: Settings) -> None:
+    """Refuse to listen beyond this machine in the mode that lets everybody in who reaches it.
+
+    Raises
+    ------
+    InputError
+        When the place is no place of this machine alone, and the mode is ``home``.
+    """
+    if settings.mode is not Mode.HOME:
+        return
+    try:
+        found = socket.getaddrinfo(settings.host, settings.port, type=socket.SOCK_STREAM)
+    except (OSError, UnicodeError):
+        return  # no place at all: listening says so
+    if not all(ipaddress.ip_address(str(place[4][0]).partition("%")[0]).is_loopback for place in found):
+        mend = "set DIPCAST_MODE to home_network or server: as it is, whoever reaches this place is let in"
+        raise InputError(Problem("mode", "--host", mend, settings.host))
 
 
 def address_of(place: socket.socket) -> str:
