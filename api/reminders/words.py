@@ -36,11 +36,15 @@ SIGNED = "Sent by Dipcast for the tank {name}."
 
 @dataclass(frozen=True, slots=True)
 class Message:
-    """A reminder in words: what it is about, and its paragraphs; the promise to write is one of them."""
+    """A reminder in words: what it is about, and its paragraphs; the promise to write is one of them.
+
+    ``told`` says whether it speaks of a forecast that could be told when it was written.
+    """
 
     title: str
     paragraphs: tuple[str, ...]
     promise: str
+    told: bool
 
     @property
     def text(self) -> str:
@@ -70,7 +74,8 @@ def write_message(
     if page:
         paragraphs.append(f"{_what_to_do(decision)}: {page}")
     paragraphs += [promise, SIGNED.format(name=name)]
-    return Message(_title(decision, known, name), tuple(dict.fromkeys(paragraphs)), promise)
+    told = known.seen is not None
+    return Message(_title(decision, known, name), tuple(dict.fromkeys(paragraphs)), promise, told)
 
 
 def hear_by_text(day: date, *, today: date) -> str:

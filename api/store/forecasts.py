@@ -13,6 +13,7 @@ from sqlalchemy.orm import Session
 from api.store import tables
 from forecaster.confidence import Forecast
 from forecaster.document import from_document, to_document
+from forecaster.states import State
 
 
 @dataclass(frozen=True, slots=True)
@@ -53,3 +54,15 @@ def load_forecast(session: Session, tank_id: int, *, as_of: datetime) -> StoredF
     if row is None:
         return None
     return StoredForecast(from_document(json.loads(row.body)), row.made_at, row.tank_revision)
+
+
+def last_told_at(session: Session, tank_id: int) -> datetime | None:
+    """Find the as-of instant of the newest forecast that was told; None where none ever was."""
+    forecast = tables.forecast
+    told = [state.name for state in State if state.is_told]
+    at: datetime | None = session.scalar(
+        sa.select(sa.func.max(forecast.c.as_of)).where(
+            forecast.c.tank_id == tank_id, forecast.c.state.in_(told)
+        )
+    )
+    return at
