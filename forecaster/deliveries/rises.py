@@ -1,8 +1,8 @@
 """Rises of the level: deliveries without a ticket, tickets without a rise, ticket against rise.
 
 Flow     levels, deliveries -> **rises, ticket checks** -> burn model, confidence
-Formula  rise = median of ≤ 3 levels after − median of ≤ 5 before + burn in between,
-         σ² = σ²(before) + σ²(after) + (0.3 · burn in between)²
+Formula  rise = mean of the levels after − mean of those before + burn in between, each side over ten days and
+         without what lies off its median; σ² = σ²(before) + σ²(after) + (0.3 · burn in between)²
 Source   common practice, no source
 """
 
@@ -23,6 +23,12 @@ STAYS_D = 1.5
 """...and, of a sensor that reads often, all after it for so long: two false echoes in a row are no delivery. [d]"""
 NEAR_D = 7.0
 """...and no further away. [d]"""
+BORNE_OUT, FAR_D = 3, 45.0
+"""...but never fewer than three before, from before a silence too: a false low echo that ends one is no level
+to rise from. [d]"""
+SIDE_D, SIDE_BURN_SD, SIDE_SIGMAS = 10.0, 0.5, 3.0
+"""The litres of a rise are told by all levels so near, each weighed by its own error and half the burn between,
+but for those so many sd off the median. [d], [-]"""
 AROUND_D = 10.0
 """The tank's own burn is averaged over so many days on each side. [d]"""
 MOST_L_PER_DAY = 70.0
@@ -163,7 +169,7 @@ def find_rises(
     ...     parse_readings("\n".join(["at,dip_mm", *rows])).readings, tank, flags=np.zeros(5, int)
     ... )
     >>> [(str(r.at), round(r.litres)) for r in find_rises(levels, Deliveries.none())]
-    [('2024-01-11T18:00:00', 869)]
+    [('2024-01-11T18:00:00', 874)]
     """
     series = _series(levels, expected_burn_l)
     events = _events(series)
@@ -265,7 +271,7 @@ def _own_burn_l(day: Floats, litres: Floats, sd_l: Floats) -> Floats:
     step = np.diff(litres, prepend=litres[:1])
     # neither deliveries nor false echoes and losses are burn
     most = fall_limit_l(np.diff(day, prepend=day[:1]), burner=MOST_L_PER_DAY, sd_l=sd_l)
-    burned = (step <= rise_limit_l(sd_l)) & (-step <= most)
+    burned = (step <= rise_limit_l(sd_l)) & (-step <= most) & ~_undone(litres, sd_l)
     fallen = np.cumsum(np.where(burned, -step, 0.0))
     if len(day) < 2:
         return np.zeros(len(day))
@@ -273,6 +279,15 @@ def _own_burn_l(day: Floats, litres: Floats, sd_l: Floats) -> Floats:
     a_day = (np.interp(late, day, fallen) - np.interp(early, day, fallen)) / (late - early)
     a_day = np.maximum(a_day, 0.0)
     return np.concatenate([[0.0], np.cumsum((a_day[1:] + a_day[:-1]) / 2.0 * np.diff(day))])
+
+
+def _undone(litres: Floats, sd_l: Floats) -> npt.NDArray[np.bool_]:
+    """Which levels fell below the one before, and the next stands again where that one stood; shape (n,)."""
+    undone = np.zeros(len(litres), bool)
+    limit = rise_limit_l(np.maximum(sd_l[:-2], sd_l[2:]))
+    low = (litres[2:] - litres[1:-1] > limit) & (litres[:-2] > litres[1:-1])
+    undone[1:-1] = low & (np.abs(litres[2:] - litres[:-2]) <= limit)
+    return undone
 
 
 def _events(s: _Series) -> list[_Event]:
@@ -288,7 +303,8 @@ def _events(s: _Series) -> list[_Event]:
     events = []
     for k, (first, last) in enumerate(spans):
         end = spans[k + 1][0] + 1 if k + 1 < len(spans) else len(s.at)
-        before = [i for i in _near(s, range(first, bounds[k] - 1, -1), first, BEFORE) if not s.censored[i]]
+        back = range(first, bounds[k] - 1, -1)
+        before = [i for i in _near(s, back, first, BEFORE, least=BORNE_OUT) if not s.censored[i]]
         soon = int(np.searchsorted(s.day, s.day[last] + STAYS_D, side="right")) - last
         after = _near(s, range(last, end), last, max(AFTER, soon))
         rise = float(np.median(s.unburned_l[after]) - np.median(s.unburned_l[before]))
@@ -296,14 +312,33 @@ def _events(s: _Series) -> list[_Event]:
         at_least = bool(s.censored[after].any())
         if confirmed and not at_least and rise <= float(limit[first]):
             continue  # it did not stay
+        if not at_least:
+            rise = _unburned(s, after, range(last, end), last) - _unburned(s, before, back, first)
         between = s.burned_l[last] - s.burned_l[first]
         sd = float(np.sqrt(s.sd_l[first] ** 2 + s.sd_l[last] ** 2 + (BURN_SD * between) ** 2))
         events.append(_Event(first, last, s.at[first], s.at[last], rise, sd, at_least, confirmed))
     return events
 
 
-def _near(s: _Series, candidates: range, origin: int, most: int) -> list[int]:
-    return [i for i in candidates[:most] if abs(s.day[i] - s.day[origin]) <= NEAR_D]
+def _unburned(s: _Series, near: list[int], side: range, origin: int) -> float:
+    """Litres of one side of a rise as if nothing had been burned: many steps of a sensor tell more than one."""
+    middle = float(np.median(s.unburned_l[near]))
+    wide = np.array([i for i in side if abs(s.day[i] - s.day[origin]) <= SIDE_D and not s.censored[i]])
+    var = s.sd_l[wide] ** 2 + (SIDE_BURN_SD * (s.burned_l[wide] - s.burned_l[origin])) ** 2
+    off = s.unburned_l[wide] - middle
+    agrees = np.abs(off) <= SIDE_SIGMAS * np.sqrt(var)
+    if not agrees.any():
+        return middle
+    return middle + float(np.average(off[agrees], weights=1.0 / var[agrees]))
+
+
+def _near(s: _Series, candidates: range, origin: int, most: int, *, least: int = 0) -> list[int]:
+    """Of the first candidates those near the origin, and ``least`` of them in any case."""
+    away = [abs(s.day[i] - s.day[origin]) for i in candidates[:most]]
+    return [
+        i for n, (i, d) in enumerate(zip(candidates, away, strict=False))
+        if d <= NEAR_D or (n < least and d <= FAR_D)
+    ]  # fmt: skip
 
 
 def _match(

@@ -1,5 +1,6 @@
 """Deliveries: tickets are read strictly and held against what the level says."""
 
+from dataclasses import replace
 from datetime import date, timedelta
 
 import numpy as np
@@ -299,6 +300,21 @@ def test_two_false_echoes_in_a_row_are_no_delivery(echoes: tuple[float, float]) 
     litres = np.full(40, 556.0) - 0.5 * np.arange(40)
     litres[20:22] = echoes
     assert find_rises(levels_of(litres, hours=6.0), Deliveries.none()) == ()
+
+
+def test_a_false_low_echo_after_a_silence_is_no_level_to_rise_from() -> None:
+    """A house that is silent for two weeks, shows one low level and then goes on as before has had no delivery."""
+    steady, hours = [800.0, 797.0, 793.0, 790.0], 24.0
+    found = levels_of([*steady, 70.0, 786.0, 783.0, 780.0], hours=hours)
+    gap = np.where(np.arange(len(found)) >= len(steady), np.timedelta64(13, "D"), np.timedelta64(0, "D"))
+    assert find_rises(replace(found, at=found.at + gap), Deliveries.none()) == ()
+
+
+def test_the_litres_of_a_rise_come_from_many_steps() -> None:
+    """Through a sensor with steps of 21.6 litres the litres are right to half a step, as ten days average it."""
+    true = [2000.0 - 7.0 * day + (500.0 if day > 12 else 0.0) for day in range(24)]
+    (rise,) = find_rises(levels_of(true), Deliveries.none())
+    assert rise.litres == pytest.approx(500.0, abs=10.0)
 
 
 def test_newest_rise_is_told_as_unconfirmed() -> None:
