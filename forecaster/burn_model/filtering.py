@@ -70,9 +70,12 @@ _BIG_VALUE = 2.0**52 + 1023.0
 _52 = np.uint64(52)
 
 
-def _make_filter(width: int, pairs: int, *, watched: bool) -> Any:
-    """Compile the filter for blocks of ``width`` lanes, whose weather stands in rows of ``pairs``."""
-    w = width
+def _make_filter(width: int, pairs: int, *, stove: bool, watched: bool) -> Any:
+    """Compile the filter for blocks of ``width`` lanes, whose weather stands in rows of ``pairs``.
+
+    Without a stove its intensity is nothing, and known to be: a fifth of the arithmetic is left out.
+    """
+    w, driven = width, 4 if stove else 3
 
     @nb.njit(cache=True, fastmath={"contract", "nsz"}, error_model="numpy")  # type: ignore[untyped-decorator]
     def run(
@@ -95,32 +98,41 @@ def _make_filter(width: int, pairs: int, *, watched: bool) -> Any:
             e1, e2, e3, e4 = steps[t, OPEN], steps[t, OPEN + 1], steps[t, OPEN + 2], steps[t, OPEN + 3]
             z2, phi2, fresh = z * z, phi * phi, 1.0 - phi * phi
             discount *= steps[t, KEEP]
-            for q in range(4):
+            for q in range(driven):
                 for j in range(w // pairs):
                     for i in range(pairs):
                         s[(_X + q) * w + j * pairs + i] = x[t, q, i]
             # ---- predict: V falls by the burn; the slow departure scales with the expected burn
             for i in range(w):
-                x1, x2 = s[_X * w + i], s[(_X + 1) * w + i]
-                x3, x4 = s[(_X + 2) * w + i], s[(_X + 3) * w + i]
-                p01, p02, p03, p04, p05 = (
-                    s[7 * w + i], s[8 * w + i], s[9 * w + i], s[10 * w + i], s[11 * w + i],
-                )  # fmt: skip
-                p12, p13, p14, p15 = s[13 * w + i], s[14 * w + i], s[15 * w + i], s[16 * w + i]
-                p23, p24, p25 = s[18 * w + i], s[19 * w + i], s[20 * w + i]
-                p34, p35, p45 = s[22 * w + i], s[23 * w + i], s[25 * w + i]
-                burn = (x1 * s[w + i] + x2 * s[2 * w + i]) + (x3 * s[3 * w + i] + x4 * s[4 * w + i])
+                x1, x2, x3 = s[_X * w + i], s[(_X + 1) * w + i], s[(_X + 2) * w + i]
+                p01, p02, p03, p05 = s[7 * w + i], s[8 * w + i], s[9 * w + i], s[11 * w + i]
+                p12, p13, p15 = s[13 * w + i], s[14 * w + i], s[16 * w + i]
+                p23, p25, p35 = s[18 * w + i], s[20 * w + i], s[23 * w + i]
+                burn = (x1 * s[w + i] + x2 * s[2 * w + i]) + x3 * s[3 * w + i]
+                if stove:
+                    x4 = s[(_X + 3) * w + i]
+                    burn += x4 * s[4 * w + i]
                 mu = max(floor_mu, burn)
                 # row of V in T P, T having (1, -x, -mu) as its first row
-                b0 = (s[6 * w + i] - x1 * p01) - (x2 * p02 + x3 * p03) - (x4 * p04 + mu * p05)
-                b1 = (p01 - x1 * s[12 * w + i]) - (x2 * p12 + x3 * p13) - (x4 * p14 + mu * p15)
-                b2 = (p02 - x1 * p12) - (x2 * s[17 * w + i] + x3 * p23) - (x4 * p24 + mu * p25)
-                b3 = (p03 - x1 * p13) - (x2 * p23 + x3 * s[21 * w + i]) - (x4 * p34 + mu * p35)
-                b4 = (p04 - x1 * p14) - (x2 * p24 + x3 * p34) - (x4 * s[24 * w + i] + mu * p45)
-                b5 = (p05 - x1 * p15) - (x2 * p25 + x3 * p35) - (x4 * p45 + mu * s[26 * w + i])
+                by0, by1, by2, by3, by5 = mu * p05, mu * p15, mu * p25, mu * p35, mu * s[26 * w + i]
+                if stove:
+                    p04, p14, p24 = s[10 * w + i], s[15 * w + i], s[19 * w + i]
+                    p34, p45 = s[22 * w + i], s[25 * w + i]
+                    by0, by1, by2, by3 = by0 + x4 * p04, by1 + x4 * p14, by2 + x4 * p24, by3 + x4 * p34
+                    by5 += x4 * p45
+                b0 = (s[6 * w + i] - x1 * p01) - (x2 * p02 + x3 * p03) - by0
+                b1 = (p01 - x1 * s[12 * w + i]) - (x2 * p12 + x3 * p13) - by1
+                b2 = (p02 - x1 * p12) - (x2 * s[17 * w + i] + x3 * p23) - by2
+                b3 = (p03 - x1 * p13) - (x2 * p23 + x3 * s[21 * w + i]) - by3
+                b5 = (p05 - x1 * p15) - (x2 * p25 + x3 * p35) - by5
+                by = mu * b5
+                if stove:
+                    b4 = (p04 - x1 * p14) - (x2 * p24 + x3 * p34) - (x4 * s[24 * w + i] + mu * p45)
+                    by += x4 * b4
+                    s[10 * w + i] = b4
                 noise = white * mu * mu + floor_var
-                s[6 * w + i] = ((b0 - x1 * b1) + noise) - (x2 * b2 + x3 * b3) - (x4 * b4 + mu * b5)
-                s[7 * w + i], s[8 * w + i], s[9 * w + i], s[10 * w + i] = b1, b2, b3, b4
+                b0 = ((b0 - x1 * b1) + noise) - (x2 * b2 + x3 * b3) - by
+                s[6 * w + i], s[7 * w + i], s[8 * w + i], s[9 * w + i] = b0, b1, b2, b3
                 s[11 * w + i] = phi * b5
                 fell = burn + mu * s[5 * w + i]
                 s[i] = s[i] - fell + added
@@ -197,37 +209,40 @@ def _make_filter(width: int, pairs: int, *, watched: bool) -> Any:
             for i in range(w):
                 c, lift = s[_GAIN * w + i], s[_LIFT * w + i]
                 b0, b1, b2, b3 = s[6 * w + i], s[7 * w + i], s[8 * w + i], s[9 * w + i]
-                b4, b5 = s[10 * w + i], s[11 * w + i]
+                b5 = s[11 * w + i]
                 k0 = c * b0
                 s[i] += lift * b0
                 c, lift = learn * c, learn * lift
-                k1, k2, k3, k4, k5 = c * b1, c * b2, c * b3, c * b4, c * b5
+                k1, k2, k3, k5 = c * b1, c * b2, c * b3, c * b5
                 s[w + i] += lift * b1
                 s[2 * w + i] += lift * b2
                 s[3 * w + i] += lift * b3
-                s[4 * w + i] += lift * b4
                 s[5 * w + i] = phi * s[5 * w + i] + lift * b5
                 s[6 * w + i] = b0 - k0 * b0
                 s[7 * w + i] = b1 - k0 * b1
                 s[8 * w + i] = b2 - k0 * b2
                 s[9 * w + i] = b3 - k0 * b3
-                s[10 * w + i] = b4 - k0 * b4
                 s[11 * w + i] = b5 - k0 * b5
                 s[12 * w + i] += e1 * s[SCALE * w + i] - k1 * b1
                 s[13 * w + i] -= k1 * b2
                 s[14 * w + i] -= k1 * b3
-                s[15 * w + i] -= k1 * b4
                 s[16 * w + i] = phi * s[16 * w + i] - k1 * b5
                 s[17 * w + i] += e2 * s[(SCALE + 1) * w + i] - k2 * b2
                 s[18 * w + i] -= k2 * b3
-                s[19 * w + i] -= k2 * b4
                 s[20 * w + i] = phi * s[20 * w + i] - k2 * b5
                 s[21 * w + i] += e3 * s[(SCALE + 2) * w + i] - k3 * b3
-                s[22 * w + i] -= k3 * b4
                 s[23 * w + i] = phi * s[23 * w + i] - k3 * b5
-                s[24 * w + i] += e4 * s[(SCALE + 3) * w + i] - k4 * b4
-                s[25 * w + i] = phi * s[25 * w + i] - k4 * b5
                 s[26 * w + i] = phi2 * s[26 * w + i] + fresh * s[SLOW * w + i] - k5 * b5
+                if stove:
+                    b4 = s[10 * w + i]
+                    k4 = c * b4
+                    s[4 * w + i] += lift * b4
+                    s[10 * w + i] = b4 - k0 * b4
+                    s[15 * w + i] -= k1 * b4
+                    s[19 * w + i] -= k2 * b4
+                    s[22 * w + i] -= k3 * b4
+                    s[24 * w + i] += e4 * s[(SCALE + 3) * w + i] - k4 * b4
+                    s[25 * w + i] = phi * s[25 * w + i] - k4 * b5
             # ---- rare: the level let go after readings refused in a row; a lower bound from above
             if refused_before:
                 for i in range(w):
@@ -272,8 +287,21 @@ def _lift(s: Floats, w: int, i: int, v: float, f: float, z: float, learn: float)
     s[LOGW * w + i] += learn * math.log(tail)
 
 
-_run_block = _make_filter(SIDE * PAIRS, PAIRS, watched=False)
-_run_alone = _make_filter(ALONE, ALONE, watched=True)
+_run_block = _make_filter(SIDE * PAIRS, PAIRS, stove=True, watched=False)
+_run_stoveless = _make_filter(SIDE * PAIRS, PAIRS, stove=False, watched=False)
+_run_alone = _make_filter(ALONE, ALONE, stove=True, watched=True)
+_OF_STOVE = (4, 10, 15, 19, 22, 24, 25, SCALE + 3)
+"""Rows that hold nothing where there is no stove."""
+
+
+@nb.njit(cache=True)  # type: ignore[untyped-decorator]
+def _has_stove(lanes: Floats) -> bool:
+    """Whether anything at all is known, or unknown, of a stove in a block."""
+    for row in _OF_STOVE:
+        for i in range(SIDE * PAIRS):
+            if lanes[row * SIDE * PAIRS + i] != 0.0:
+                return True
+    return False
 
 
 @nb.njit(cache=True)  # type: ignore[untyped-decorator]
@@ -302,9 +330,34 @@ def run_grid(
     each = lanes.shape[0] // x.shape[0]
     none, no_code = np.empty(0), np.empty(0, np.int8)
     for b in range(lanes.shape[0]):
-        _run_block(
-            lanes[b], x[b // each], steps, gate, gate_cost, escape_after, escape_var, 0.0, none, no_code, none
-        )
+        if _has_stove(lanes[b]):
+            _run_block(
+                lanes[b],
+                x[b // each],
+                steps,
+                gate,
+                gate_cost,
+                escape_after,
+                escape_var,
+                0.0,
+                none,
+                no_code,
+                none,
+            )
+        else:
+            _run_stoveless(
+                lanes[b],
+                x[b // each],
+                steps,
+                gate,
+                gate_cost,
+                escape_after,
+                escape_var,
+                0.0,
+                none,
+                no_code,
+                none,
+            )
 
 
 def run_alone(
