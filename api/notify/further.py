@@ -42,9 +42,15 @@ def send_further(letter: Letter) -> Outcome:
 
 
 def _way(address: str) -> Any:
-    import apprise
+    import warnings
+
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore", DeprecationWarning)  # of what the library itself imports
+        import apprise
 
     scheme = address.partition("://")[0].lower()
     if scheme in LOCAL or "://" not in address:
         return None
-    return apprise.Apprise.instantiate(address, suppress_exceptions=True)
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore", DeprecationWarning)
+        return apprise.Apprise.instantiate(address, suppress_exceptions=True)

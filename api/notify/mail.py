@@ -65,12 +65,20 @@ class MailServer:
 
     @contextmanager
     def _connection(self) -> Iterator[smtplib.SMTP]:
-        with smtplib.SMTP(self.host, self.port, timeout=TIMEOUT_S) as connection:
+        connection = smtplib.SMTP(self.host, self.port, timeout=TIMEOUT_S)
+        try:
             if self.starttls:
                 connection.starttls(context=ssl.create_default_context(cafile=self.trust))
             if self.user is not None and self.password is not None:
                 connection.login(self.user, self.password)
             yield connection
+        except (smtplib.SMTPException, OSError):
+            connection.close()  # no farewell: after a broken handshake it would be waited for in vain
+            raise
+        try:
+            connection.quit()
+        except (smtplib.SMTPException, OSError):
+            connection.close()  # it was taken over before
 
 
 def write_mail(letter: Letter, *, sender: str) -> EmailMessage:

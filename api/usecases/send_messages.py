@@ -132,6 +132,7 @@ class Sender:
                 mark(session, outgoing, "failed", owner=self.owner, now=now, error=why)
                 if outgoing.contact_id is not None:
                     end_contact(session, outgoing.contact_id, why, now=now)
+                    drop_stale(session, now=now)  # what else waits for it stops at once
             case Down(why):
                 try_later(session, outgoing, now + PROBE, owner=self.owner, error=why, counted=False)
             case Later(why, after):
