@@ -5,6 +5,7 @@ Flow     environment -> **settings** -> wiring -> everything else, as arguments
 
 from enum import StrEnum
 from functools import cache
+from ipaddress import ip_network
 from pathlib import Path
 from typing import Annotated, Literal
 from urllib.parse import urlsplit
@@ -60,6 +61,25 @@ class Settings(BaseSettings):
         With which the broker lets us in; empty for none.
     mqtt_tls, mqtt_ca_file
         Encrypt, and check the broker's certificate against this file instead of the system's list.
+    answers_topic
+        Below this topic each tank's answer is kept at the broker for home hubs; empty for not at all.
+    mail_host, mail_port, mail_user, mail_password
+        The mail server that reminders leave by; an empty host for none.
+    mail_sender
+        The address that reminders come from.
+    mail_starttls, mail_ca_file
+        Encrypt, and check the server's certificate against this file instead of the system's list.
+    operator_mail
+        Who is told of trouble with the service itself; empty for nobody.
+    webhook_networks
+        Private networks that webhooks may go to, separated by commas, such as 192.168.1.0/24.
+    pollution_line
+        Whom to call about an oil spill at this place; it stands in urgent messages.
+    backup_folder, backups_kept
+        Where copies of a SQLite database are kept, and how many; 0 for none.
+    worker
+        Whether ``dipcast serve`` also does what ``dipcast work`` does: ``yes``, ``no``, or ``auto``: with
+        SQLite, where one process is all there is.
     requests_per_s, requests_burst
         How many messages a tank may send a second in the long run, and at once. [1/s], [1]
     """
@@ -81,10 +101,32 @@ class Settings(BaseSettings):
     mqtt_password: SecretStr = SecretStr("")
     mqtt_tls: bool = False
     mqtt_ca_file: Path | None = None
+    answers_topic: str = Field(default="", pattern=r"^([^#+$\s/][^#+\s]*)?$", max_length=200)
+    mail_host: str = ""
+    mail_port: int = Field(default=587, ge=1, le=65535)
+    mail_user: str = ""
+    mail_password: SecretStr = SecretStr("")
+    mail_sender: str = Field(default="", pattern=r"^([^@\s<>]+@[^@\s<>]+)?$", max_length=254)
+    mail_starttls: bool = True
+    mail_ca_file: Path | None = None
+    operator_mail: str = Field(default="", pattern=r"^([^@\s<>]+@[^@\s<>]+)?$", max_length=254)
+    webhook_networks: Annotated[tuple[str, ...], NoDecode] = ()
+    pollution_line: str = Field(default="", max_length=100)
+    backup_folder: Path = Field(default_factory=lambda: data_folder() / "backups")
+    backups_kept: int = Field(default=14, ge=0, le=1000)
+    worker: Literal["auto", "yes", "no"] = "auto"
     requests_per_s: float = Field(default=20.0, gt=0, allow_inf_nan=False)
     requests_burst: int = Field(default=200, ge=1)
 
-    @field_validator("hosts", mode="before")
+    @field_validator("webhook_networks")
+    @classmethod
+    def require_networks(cls, value: tuple[str, ...]) -> tuple[str, ...]:
+        """Refuse what is no network."""
+        for text in value:
+            ip_network(text)
+        return value
+
+    @field_validator("hosts", "webhook_networks", mode="before")
     @classmethod
     def split_hosts(cls, value: object) -> object:
         """Take a list separated by commas, as an environment variable holds it."""
