@@ -11,11 +11,10 @@ from api.cli import app
 from api.settings import Settings
 from api.store.accounts.keys import find_key
 from api.store.tanks import BEGINNING, save_tank
-from api.usecases.accounts import passwords
 from api.usecases.accounts.signing_in import SignInRefusedError, sign_in
 from api.usecases.accounts.signing_up import choose_password
 from api.wiring import Services, make_services
-from tests.api.access.quick import quick_hasher
+from tests.api.access.quick import hash_quickly
 
 PHRASE = "a long phrase of mine"
 EMAIL = "ann@example.org"
@@ -24,7 +23,7 @@ EMAIL = "ann@example.org"
 @pytest.fixture(autouse=True)
 def quick(monkeypatch: pytest.MonkeyPatch) -> None:
     """Hashes that cost next to nothing: nobody guesses here."""
-    monkeypatch.setattr(passwords, "_hasher", quick_hasher)
+    hash_quickly(monkeypatch)
 
 
 @pytest.fixture

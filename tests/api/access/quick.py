@@ -2,8 +2,18 @@
 
 from functools import cache
 
+import pytest
 from pwdlib import PasswordHash
 from pwdlib.hashers.argon2 import Argon2Hasher
+
+from api.usecases.accounts import passwords
+
+
+def hash_quickly(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Let the service hash quickly for the length of a test."""
+    nobodys = quick_hasher().hash("nobody")
+    monkeypatch.setattr(passwords, "_hasher", quick_hasher)
+    monkeypatch.setattr(passwords, "_nobodys_hash", lambda: nobodys)
 
 
 @cache
