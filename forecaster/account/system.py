@@ -17,9 +17,11 @@ from forecaster.burn_model import (
     PastLitres,
     Posterior,
     Settings,
-    reference_slope_factor,
 )
 from forecaster.burn_model.changes import opened
+from forecaster.burn_model.known import Known
+from forecaster.burn_model.lanes import spread_out, unpack
+from forecaster.burn_model.prior import first_known
 from forecaster.burn_model.steps import Steps, cut_steps, sum_over_steps
 from forecaster.dwelling import BurnPrior
 from forecaster.units import Floats
@@ -133,24 +135,20 @@ def make_system(
     s, o, post = given.settings, given.observations, given.posterior
     seen = level >= 0
     at = np.where(seen, level, 0)
-    prior = intensities_before(given)
+    known = _known_before(given)
+    mean, cov, _ = _state_before(known)
     own = np.flatnonzero(given.additions.litres_15c != 0.0)
     start = o.at[0]
     # of additions without litres only the noise counts: days whose weather is assumed
     by_weather = _variance(given.additions, np.flatnonzero(given.additions.litres_15c == 0.0), steps, start)
     put_in = _variance(given.additions, own, steps, start) + _escapes(given, level)
-    n = len(points)
-    a0, p0 = np.zeros((n, STATES)), np.zeros((n, STATES, STATES))
-    a0[:, 0], p0[:, 0, 0] = given.capacity_l / 2.0, given.capacity_l**2
-    a0[:, 1:5], p0[:, 1:5, 1:5] = prior.mean[points], prior.cov[points]
-    p0[:, 5, 5] = post.slow_sd[points] ** 2
     noise = post.noise[points, None] ** 2
     return System(
         x=x[points], days=steps.days, added_l=steps.added_l, added_var=put_in, burn_var=by_weather,
         opened=opened(steps, start, given.changes, drift=s.drift),
         y=np.where(seen, o.litres[at], np.nan), z=o.bulk_per_15c[at],
-        at_least=seen & o.at_least[at], h=noise * o.sd_l[at] ** 2, a0=a0, p0=p0,
-        slow_sd=post.slow_sd[points], scale=_first_mean(given)[points],
+        at_least=seen & o.at_least[at], h=noise * o.sd_l[at] ** 2, a0=mean[points], p0=cov[points],
+        slow_sd=post.slow_sd[points], scale=known.intensity[spread_out(s.grid).base_index[points]],
         slow_phi=float(np.exp(-1.0 / s.slow_days)), day_noise=s.day_noise, floor_sd_l=s.floor_sd_l,
     )  # fmt: skip
 
@@ -176,47 +174,24 @@ def over_steps(per_day: Floats, given: Given, steps: Steps) -> Floats:
 
 def intensities_before(given: Given) -> Prior:
     """The intensities as survey and receipts have them, before any level."""
-    post, prior = given.posterior, given.prior
-    mean = _first_mean(given)
-    spread = np.array([prior.base_rel_sd, prior.slope_rel_sd, prior.solar_rel_sd, prior.stove_rel_sd])
-    cov = np.einsum("gq,qr->gqr", (mean * spread) ** 2, np.eye(4))
-    log_weight = -0.5 * ((post.base_c - prior.base_temperature_c) / prior.base_temperature_sd_c) ** 2
-    if given.past_litres is not None:
-        mean, cov, gained = _after_receipts(mean, cov, given, given.past_litres)
-        log_weight = log_weight + gained
+    mean, cov, log_weight = _state_before(_known_before(given))
     weight = np.exp(log_weight - log_weight.max())
-    return Prior(mean, cov, weight / weight.sum())
+    return Prior(mean[:, 1:5], cov[:, 1:5, 1:5], weight / weight.sum())
 
 
-def _first_mean(given: Given) -> Floats:
-    prior, s = given.prior, given.settings
-    theta = np.array(
-        [prior.base_l_per_day, prior.slope_l_per_kday, prior.solar_l_per_kwh_m2, prior.stove_l_per_kwh]
-    )
-    factor = reference_slope_factor(
-        given.posterior.base_c, given.normal_temp_c, at_c=prior.base_temperature_c, rounding_k=s.rounding_k
-    )
-    scale = np.ones((len(factor), 4))
-    scale[:, 1:] = factor[:, None]
-    return theta * scale
+def _known_before(given: Given) -> Known:
+    """What the fit began from."""
+    return first_known(
+        given.prior, start=given.observations.at[0], first_temp_c=float(given.drivers.temp_c[0]),
+        normal_temp_c=given.normal_temp_c, capacity_l=given.capacity_l, past_litres=given.past_litres,
+        settings=given.settings,
+    )  # fmt: skip
 
 
-def _after_receipts(
-    mean: Floats, cov: Floats, given: Given, past: PastLitres
-) -> tuple[Floats, Floats, Floats]:
-    """Use the litres of past days as one measurement, as the fit does."""
-    x = regressors(given, past.drivers).sum(axis=1)
-    slow_days = given.settings.slow_days
-    part = 2 * slow_days / max(len(past.drivers.date), 2 * slow_days)
-    slow = (given.posterior.slow_sd * past.litres) ** 2 * part
-    cx = np.einsum("gqr,gr->gq", cov, x)
-    f = np.einsum("gq,gq->g", cx, x) + past.sd_l**2 + slow
-    miss = past.litres - np.einsum("gq,gq->g", x, mean)
-    return (
-        mean + cx * (miss / f)[:, None],
-        cov - np.einsum("gq,gr->gqr", cx, cx) / f[:, None, None],
-        -0.5 * (np.log(f) + miss**2 / f),
-    )
+def _state_before(known: Known) -> tuple[Floats, Floats, Floats]:
+    """Mean (grid, 6), covariance (grid, 6, 6) and log weight (grid,) of the state."""
+    numbers = known.numbers
+    return numbers[:, :STATES], unpack(numbers[:, STATES:-2]), numbers[:, -2]
 
 
 def _gated_runs(given: Given) -> list[npt.NDArray[np.intp]]:
