@@ -256,13 +256,32 @@ def serve_pages(host: o.Host = None, port: o.Port = None, database: o.Database =
         serve,
         settings_with,
     )
+    from api.cli.working import working_beside
 
     settings = settings_with(host=host, port=port, database=database)
     require_fitting_place(settings)
     with listen(settings.listen_host, settings.port) as place:
         services = open_services(settings)
         typer.echo(f"The pages are at {address_of(place)} until you stop this with Ctrl-C.")
-        serve(services, place)
+        with working_beside(services):
+            serve(services, place)
+
+
+@app.command("work")
+def work(database: o.Database = None) -> None:
+    r"""Do what is to be done without being asked: forecasts, weather, reminders, backups.
+
+    Each night every tank is forecast anew, each hour weather is fetched, every few minutes somebody looks
+    whether anything is to be said. With SQLite `dipcast serve` does it too. Several may run at once.
+
+    \b
+    Example:
+      dipcast work --database postgresql+psycopg://dipcast@localhost/dipcast
+    """
+    from api.cli.service import open_services, settings_with
+    from api.cli.working import work_until_stopped
+
+    work_until_stopped(open_services(settings_with(database=database)))
 
 
 @app.command("listen")

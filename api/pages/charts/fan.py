@@ -23,9 +23,9 @@ from zoneinfo import ZoneInfo
 from markupsafe import Markup
 
 from api.pages.charts import palette
-from api.pages.charts.days import DaySpan, day_ticks
+from api.pages.charts.days import DaySpan, day_ticks, days_shown
 from api.pages.charts.strips import DESK, PHONE, Size, draw_hatching, draw_marks, draw_order
-from api.pages.charts.svg import FONT, draw_svg
+from api.pages.charts.svg import FONT, draw_png, draw_svg
 from api.pages.charts.told import chance_marks, floor_l, say_fan
 from api.pages.charts.vega import Piece, layer, lookup, stamp, strip, stroke, words
 from forecaster.civil import civil_date
@@ -60,6 +60,11 @@ def draw_fan(forecast: ToldForecast, tank: Tank, *, zone: ZoneInfo, shown: DaySp
         draw_svg(describe_fan(forecast, tank, zone=zone, shown=shown, size=size)) for size in (DESK, PHONE)
     )
     return FanPicture(desk, phone, say_fan(forecast, tank, zone=zone, shown=shown))
+
+
+def draw_fan_png(forecast: ToldForecast, tank: Tank, *, zone: ZoneInfo) -> bytes:
+    """Draw the same as PNG, in the size of a phone."""
+    return draw_png(describe_fan(forecast, tank, zone=zone, shown=days_shown(forecast), size=PHONE))
 
 
 def describe_fan(forecast: ToldForecast, tank: Tank, *, zone: ZoneInfo, shown: DaySpan, size: Size) -> Piece:

@@ -1,6 +1,6 @@
 """A chart's description to SVG on the server, without a browser, and each picture only once.
 
-Flow     description -> **SVG** -> page
+Flow     description -> **SVG** -> page; **PNG** -> mail
 """
 
 import hashlib
@@ -32,6 +32,14 @@ def draw_svg(description: Mapping[str, Any]) -> Markup:
     hidden from screen readers: what stands around it says what it shows.
     """
     return Markup(_draw(json.dumps(description, sort_keys=True, allow_nan=False)))  # noqa: S704 - our own SVG
+
+
+def draw_png(description: Mapping[str, Any]) -> bytes:
+    """Draw a chart as PNG on white, for where no SVG is shown, such as mail."""
+    text = json.dumps({**description, "background": "white"}, sort_keys=True, allow_nan=False)
+    with _drawing:
+        drawn: bytes = _converter().vegalite_to_png(text, scale=2)
+    return drawn
 
 
 @lru_cache(maxsize=KEPT)
