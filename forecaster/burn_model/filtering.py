@@ -27,8 +27,6 @@ BURN_FLOOR_L = 0.3
 """Noise and slow departure scale with the expected burn, never with less than this. [L/d]"""
 SIDE = 2
 """Blocks of weather rows that a block of lanes holds: more lanes hide more waiting for a division."""
-ALONE = 4
-"""Lanes of a block that follows one point: one vector."""
 
 # rows of a block: state, weight, and what each lane has of its own; then scratch
 MEAN, COV, LOGW, REFUSED = 0, 6, 27, 28
@@ -289,7 +287,8 @@ def _lift(s: Floats, w: int, i: int, v: float, f: float, z: float, learn: float)
 
 _run_block = _make_filter(SIDE * PAIRS, PAIRS, stove=True, watched=False)
 _run_stoveless = _make_filter(SIDE * PAIRS, PAIRS, stove=False, watched=False)
-_run_alone = _make_filter(ALONE, ALONE, stove=True, watched=True)
+_run_alone = _make_filter(1, 1, stove=True, watched=True)
+_run_alone_stoveless = _make_filter(1, 1, stove=False, watched=True)
 _OF_STOVE = (4, 10, 15, 19, 22, 24, 25, SCALE + 3)
 """Rows that hold nothing where there is no stove."""
 
@@ -297,9 +296,10 @@ _OF_STOVE = (4, 10, 15, 19, 22, 24, 25, SCALE + 3)
 @nb.njit(cache=True)  # type: ignore[untyped-decorator]
 def _has_stove(lanes: Floats) -> bool:
     """Whether anything at all is known, or unknown, of a stove in a block."""
+    width = len(lanes) // ROWS
     for row in _OF_STOVE:
-        for i in range(SIDE * PAIRS):
-            if lanes[row * SIDE * PAIRS + i] != 0.0:
+        for i in range(width):
+            if lanes[row * width + i] != 0.0:
                 return True
     return False
 
@@ -384,23 +384,14 @@ def run_alone(
         the step's noise. [-, -, L]
     """
     n = len(steps)
-    lanes = np.repeat(point, ALONE)
-    wide = np.repeat(x[:, :, None], ALONE, axis=2)
+    lanes = point.copy()
     innovations, verdicts, expected = np.empty(n), np.empty(n, np.int8), np.empty(n)
-    run_burn = _run_alone(
-        lanes,
-        wide,
-        steps,
-        gate,
-        gate_cost,
-        escape_after,
-        escape_var,
-        run_burn,
-        innovations,
-        verdicts,
+    follow = _run_alone if _has_stove(lanes) else _run_alone_stoveless
+    run_burn = follow(
+        lanes, x[:, :, None], steps, gate, gate_cost, escape_after, escape_var, run_burn, innovations, verdicts,
         expected,
-    )
-    return lanes[::ALONE], run_burn, innovations, verdicts, expected
+    )  # fmt: skip
+    return lanes, run_burn, innovations, verdicts, expected
 
 
 @nb.njit(cache=True)  # type: ignore[untyped-decorator]

@@ -167,13 +167,14 @@ def _known_at(
 
 def _regressors(known: Known, drivers: Drivers, midnights: Seconds, steps: Steps, degrees: Degrees) -> Floats:
     """Regressors summed over the steps: shape (row, step, 4, pair)."""
-    from forecaster.burn_model import weather_rows
+    from forecaster.burn_model import laying
 
-    per_day = weather_rows.house_rows(
-        degrees.degree_days, drivers.sun_kwh_m2, drivers.stove_kwh, drivers.stove_rate, drivers.base_factor,
-        drivers.heat_factor, known.kappa, known.omega,
+    return np.asarray(
+        laying.step_rows(
+            degrees.degree_days, drivers.sun_kwh_m2, drivers.stove_kwh, drivers.stove_rate, drivers.base_factor,
+            drivers.heat_factor, known.kappa, known.omega, place_in_days(steps, known.at, midnights),
+        )
     )  # fmt: skip
-    return np.asarray(weather_rows.over_steps(per_day, place_in_days(steps, known.at, midnights)))
 
 
 def _x_of(x: Floats, points: Points, point: int) -> Floats:
@@ -202,16 +203,16 @@ def _stuck(
     expected_l: Floats, steps: Steps, observations: Observations, known: Known, s: Settings
 ) -> Bools:  # fmt: skip
     """Sum the steps between readings and look for stuck runs; shape (reading,)."""
-    upto = np.flatnonzero(steps.reading >= 0)
-    if len(upto) == 0:
-        return np.zeros(0, bool)
-    burned = np.diff(np.cumsum(expected_l)[upto], prepend=0.0)
-    added = np.diff(np.cumsum(steps.added_l)[upto], prepend=0.0)
+    from forecaster.burn_model import laying
+
     o = observations
+    if len(o.at) == 0:
+        return np.zeros(0, bool)
     # a run may have begun with the reading at which the state was kept
     return stuck_readings(
-        np.r_[0.0, burned], np.r_[0.0, added], np.r_[known.last_l, o.litres], np.r_[known.last_step_l, o.step_l],
-        np.r_[False, o.repeats & ~o.at_least], patience=s.patience,
+        laying.between_readings(expected_l, steps.reading), laying.between_readings(steps.added_l, steps.reading),
+        np.append(known.last_l, o.litres), np.append(known.last_step_l, o.step_l),
+        np.append(False, o.repeats & ~o.at_least), patience=s.patience,
     )[1:]  # fmt: skip
 
 

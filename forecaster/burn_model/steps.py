@@ -121,29 +121,24 @@ def cut_steps(start: np.datetime64, until: np.datetime64, at: Seconds, additions
     >>> cut_steps(at[0], np.datetime64("2024-01-05T06:00:00"), at, none).days
     array([0., 1., 1., 1., 1.])
     """
-    marks = np.concatenate([at, np.array([until], "datetime64[s]")])
-    # whole seconds, and rounded from the mark before: wherever the filter started, the steps are the same
-    seconds = ((marks - start) / np.timedelta64(1, "s")).astype(np.int64)
-    gaps = np.diff(seconds, prepend=0)
-    pieces = np.where(gaps > LONGEST_STEP_D * DAY_S, np.ceil(gaps / DAY_S), 1).astype(np.int64)
-    total = int(pieces.sum())
-    # each gap in equal pieces: the last piece of a gap ends exactly at its mark
-    owner = np.repeat(np.arange(len(marks)), pieces)
-    last_of = np.cumsum(pieces) - 1
-    nth = np.arange(total) - np.repeat(last_of - pieces + 1, pieces) + 1
-    end_s = (seconds - gaps)[owner] + (2 * gaps[owner] * nth + pieces[owner]) // (2 * pieces[owner])
-    days = (gaps / pieces)[owner] / DAY_S
-    reading = np.full(total, -1, np.int64)
-    reading[last_of[:-1]] = np.arange(len(at))
-    added = np.zeros(total)
-    added_var = np.zeros(total)
-    when = ((additions.at - start) / np.timedelta64(1, "s")).astype(np.int64)
-    inside = (when >= 0) & (when <= seconds[-1])
-    where = np.minimum(np.searchsorted(end_s, when[inside], side="left"), total - 1)
-    np.add.at(added, where, additions.litres_15c[inside])
-    np.add.at(added_var, where, additions.sd_l[inside] ** 2)
-    end = start + end_s.astype("timedelta64[s]")
+    from forecaster.burn_model import laying
+
+    marks = np.append(at, until)
+    end_s, days, added, added_var, reading = laying.cut(
+        _seconds(marks, start),
+        LONGEST_STEP_D,
+        _seconds(additions.at, start),
+        additions.litres_15c,
+        additions.sd_l,
+    )
+    end = start + np.round(end_s).astype("timedelta64[s]")
     return Steps(end, days, added, added_var, reading)
+
+
+def _seconds(at: Seconds, start: np.datetime64) -> npt.NDArray[np.int64]:
+    """Whole seconds from ``start`` to each instant."""
+    seconds: npt.NDArray[np.int64] = (at - start).astype("timedelta64[s]").astype(np.int64)
+    return seconds
 
 
 def sum_over_steps(per_day: Floats, midnights: Seconds, steps: Steps, start: np.datetime64) -> Floats:
@@ -174,10 +169,11 @@ def sum_over_steps(per_day: Floats, midnights: Seconds, steps: Steps, start: np.
 
 def place_in_days(steps: Steps, start: np.datetime64, midnights: Seconds) -> Floats:
     """Where the steps begin and end among the days: whole days since the first, shape (step + 1,)."""
-    edges = np.concatenate([np.array([start], "datetime64[s]"), steps.end])
-    place: Floats = np.interp(
-        (edges - midnights[0]) / np.timedelta64(1, "s"),
-        (midnights - midnights[0]) / np.timedelta64(1, "s"),
-        np.arange(len(midnights), dtype=np.float64),
+    from forecaster.burn_model import laying
+
+    first = midnights[0]
+    begin = float((start - first) / np.timedelta64(1, "s"))
+    place: Floats = laying.places(
+        begin, _seconds(steps.end, first).astype(np.float64), _seconds(midnights, first)
     )
     return place

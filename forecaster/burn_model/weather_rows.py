@@ -4,7 +4,7 @@ The degree-days of a place serve every tank there; sun and stove follow from eac
 Exponentials are polynomials of our own, because these become vector instructions where a call of the
 library does not; they are within 1e-15 of it.
 
-Flow     drivers -> **degree-days of a place** -> **rows of a house** -> summed over steps -> filter
+Flow     drivers -> **degree-days of a place** -> **rows of a house** -> summed over steps (laying) -> filter
 """
 
 import math
@@ -167,26 +167,3 @@ def house_rows(
                     met = rest * (1.0 - faded(given / rest))
                     to[3, j] = -by * met if left[j] > SMALL else 0.0
     return out
-
-
-@nb.njit(cache=True, fastmath={"contract", "nsz"}, error_model="numpy")  # type: ignore[untyped-decorator]
-def over_steps(per_day: Floats, edge: Floats) -> Floats:
-    """Sum rows over steps, in proportion to time within a day: shape (row, step, 4, PAIRS).
-
-    ``per_day`` has shape (row, day, 4, PAIRS); ``edge``, shape (step + 1,), holds the steps' ends in days
-    since the first.
-    """
-    rows, days, steps = per_day.shape[0], per_day.shape[1], len(edge) - 1
-    flat = per_day.reshape(rows, days, 4 * PAIRS)
-    out = np.zeros((rows, steps, 4 * PAIRS))
-    for i in range(rows):
-        for t in range(steps):
-            start, end = edge[t], edge[t + 1]
-            first = min(int(start), days - 1)
-            last = min(int(end), days - 1)
-            for d in range(first, last + 1):
-                share = min(end, d + 1.0) - max(start, float(d))
-                if share > 0.0:
-                    for j in range(4 * PAIRS):
-                        out[i, t, j] += share * flat[i, d, j]
-    return out.reshape(rows, steps, 4, PAIRS)

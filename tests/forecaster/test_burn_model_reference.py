@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from forecaster.burn_model import Grid, degrees_of, filtering, kernel, weather_rows
+from forecaster.burn_model import Grid, degrees_of, filtering, kernel, laying, weather_rows
 from forecaster.burn_model.lanes import UPPER, spread_out, to_lanes, unpack
 from forecaster.burn_model.reference import state_space_model
 from forecaster.burn_model.weather_rows import PAIRS
@@ -17,7 +17,7 @@ RULES = (1e9, 0.0, 9, 0.0)
 """No reading is refused: a gate that is a matter of rules has no place in a definition."""
 
 
-def _case(seed: int):
+def _case(seed: int, *, stove: bool = True):
     """Random steps of a plausible tank: uneven lengths, gaps, deliveries, changing sensor noise."""
     rng = np.random.default_rng(seed)
     days = rng.choice([0.3, 1.0, 1.0, 1.2], STEPS)
@@ -28,15 +28,15 @@ def _case(seed: int):
         )
         * days[:, None]
     )
-    theta = np.array([1.1, 0.5, 0.4, 0.05])
+    theta = np.array([1.1, 0.5, 0.4, 0.05 * stove])
     added = np.where(rng.random(STEPS) < 0.01, 800.0, 0.0)
     level = 1500 - np.cumsum(x @ theta) + np.cumsum(added)
     z = 1 + 0.0009 * rng.uniform(-15, 15, STEPS)
     h = rng.uniform(3, 9, STEPS) ** 2
     y = np.round(level * z / 12) * 12
     y[rng.random(STEPS) < 0.2] = np.nan
-    a0 = np.array([1400.0, 1.3, 0.45, 0.5, 0.06, 0.0])
-    p0 = np.diag(np.array([600.0, 0.4, 0.15, 0.2, 0.03, 0.14]) ** 2)
+    a0 = np.array([1400.0, 1.3, 0.45, 0.5, 0.06 * stove, 0.0])
+    p0 = np.diag(np.array([600.0, 0.4, 0.15, 0.2, 0.03 * stove, 0.14]) ** 2)
     return days, x, added, (0.015 * added) ** 2, y, z, h, a0, p0
 
 
@@ -69,19 +69,21 @@ def _run(case, *, slow_sd=0.14, noise=0.5, learn=ALL):
     return (after, lanes.ravel()[points.place[0]]), innovations, model
 
 
+@pytest.mark.parametrize("stove", [True, False])
 @pytest.mark.parametrize("seed", range(4))
-def test_the_compiled_filter_has_the_likelihood_of_its_definition(seed):
+def test_the_compiled_filter_has_the_likelihood_of_its_definition(seed, stove):
     """Both forms of the compiled filter, and its definition, give the same log-likelihood to 1e-10, relative."""
-    found, _, model = _run(_case(seed))
+    found, _, model = _run(_case(seed, stove=stove))
     reference = model.ssm.filter()
     for numbers in found:
         assert numbers[filtering.LOGW] == pytest.approx(reference.llf_obs.sum(), rel=1e-10)
 
 
+@pytest.mark.parametrize("stove", [True, False])
 @pytest.mark.parametrize("seed", range(4))
-def test_the_compiled_filter_ends_in_the_state_of_its_definition(seed):
+def test_the_compiled_filter_ends_in_the_state_of_its_definition(seed, stove):
     """Both forms of the compiled filter, and its definition, end with the same mean and covariance."""
-    found, innovations, model = _run(_case(seed))
+    found, innovations, model = _run(_case(seed, stove=stove))
     reference = model.ssm.filter()
     for numbers in found:
         np.testing.assert_allclose(numbers[:6], reference.filtered_state[:, -1], rtol=1e-8, atol=1e-8)
@@ -155,7 +157,8 @@ def test_weather_rows_are_the_days_of_the_kernel_summed():
     expected = plain[points.base_index, np.searchsorted(inertias, points.inertia)]
     np.testing.assert_allclose(at_points, expected, rtol=1e-12, atol=1e-12)
     edge = np.array([0.25, 0.25, 0.5, 1.0, 3.75, 80.0, 90.0])
-    summed = weather_rows.over_steps(rows, edge)[points.row, :, :, points.lane]
+    laid = laying.step_rows(degrees.degree_days, sun, kwh, rate, base, heat, 1.3, 0.4, edge)
+    summed = laid[points.row, :, :, points.lane]
     so_far = np.concatenate([np.zeros_like(expected[:, :1]), np.cumsum(expected, axis=1)], axis=1)
     below = np.minimum(edge.astype(int), n - 1)
     part = (edge - below)[:, None]
