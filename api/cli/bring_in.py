@@ -28,7 +28,7 @@ from api.usecases.import_house import (
     import_survey,
     import_weather,
 )
-from api.usecases.import_readings import Imported, import_readings
+from api.usecases.import_readings import import_readings, readings_words
 from api.usecases.register_tank import register_tank
 from forecaster.dwelling import parse_survey
 from forecaster.errors import InputError, Problem, SurveyError, TankError
@@ -162,7 +162,7 @@ def _steps(
             session, clock, tank(), data, decimal=layout.decimal, time_column=layout.time_column,
             level_column=layout.level_column, unit=layout.unit, tz=layout.tz,
         )  # fmt: skip
-        return Brought(_readings_words(found), found.problems)
+        return Brought(readings_words(found), found.problems)
 
     decimal = layout.decimal
     for path, take in (
@@ -181,14 +181,3 @@ def _steps(
         yield files.years, take_weather(files.years, "years")
     if files.outlook is not None:  # after the weather, in front of which it is put
         yield files.outlook, partial(import_outlook, session, clock, tank(), decimal=decimal)
-
-
-def _readings_words(found: Imported) -> str:
-    counts = (
-        (found.new, "new reading", "new readings"),
-        (found.known, "reading known before", "readings known before"),
-        (found.conflict, *(f"{what} against another value of its time" for what in ("reading", "readings"))),
-        (found.far_future, *(f"{what} put aside, more than a day ahead" for what in ("reading", "readings"))),
-    )
-    said = [f"{count:,} {one if count == 1 else many}" for count, one, many in counts if count]
-    return ", ".join(said) or "no readings"

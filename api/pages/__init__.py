@@ -6,29 +6,32 @@ from another host and work without scripts.
 
 Flow     store, use cases -> **pages** -> browser
 
-==========  ===================================================================
-`answer`    the addresses
-`sight`     what is known of a tank, gathered
-`telling`   the same in words and rows, ready for the template
-`charts`    the pictures
-`templates` `render` and the HTML
-`sign_in`   signing in and up, invitations, new passwords
-`accounts`  one's own account
-`sharing`   who shares in a tank, keys of its machines
-`pairing`   the phones of a home
-`forms`     a form as a browser sends it
-`visit`     who reads a page, and where they may go
-`refusals`  the pages for whoever is not let in
-`files`     styles and fonts
-==========  ===================================================================
+===============  ====================================================================
+`answer`         the addresses
+`sight`          what is known of a tank, gathered
+`telling`        the same in words and rows, ready for the template
+`charts`         the pictures
+`templates`      `render` and the HTML
+`sign_in`        signing in and up, invitations, new passwords
+`accounts`       one's own account
+`sharing`        who shares in a tank, keys of its machines
+`pairing`        the phones of a home
+`tell`           a form for each thing that people tell
+`readings_file`  a file of readings, looked at before it is stored
+`uploads`        a file as a browser sends it
+`forms`          a form as a browser sends it
+`visit`          who reads a page, and where they may go
+`refusals`       the pages for whoever is not let in
+`files`          styles and fonts
+===============  ====================================================================
 """
 
 from fastapi import APIRouter
 
-from api.pages import accounts, answer, files, pairing, sharing, sign_in
+from api.pages import accounts, answer, files, pairing, readings_file, sharing, sign_in, tell
 
 router = APIRouter(include_in_schema=False)
-for part in (answer, files, sign_in, accounts, sharing, pairing):
+for part in (answer, files, sign_in, accounts, sharing, pairing, tell, readings_file):
     router.include_router(part.router)
 
 __all__ = ["router"]

@@ -34,8 +34,21 @@ def _environment() -> Environment:
     )
     environment.globals["static"] = address_of
     environment.filters["plain"] = show_typed
+    environment.filters["plain_long"] = show_sentence
+    environment.filters["pair"] = lambda value: (value, value)
     environment.filters["typed"] = isolate_typed
     return environment
+
+
+def show_sentence(text: str) -> str:
+    """Make a sentence that holds something typed harmless as text, however long it is.
+
+    Examples
+    --------
+    >>> show_sentence("Stored: 640 mm in Byre" + chr(0x202E))
+    'Stored: 640 mm in Byre[U+202E]'
+    """
+    return "".join(c if _is_harmless(c) else f"[U+{ord(c):04X}]" for c in " ".join(text.split()))
 
 
 def show_typed(text: str) -> str:
@@ -49,7 +62,7 @@ def show_typed(text: str) -> str:
     >>> show_typed("Byre" + chr(0x202E) + " knat")
     'Byre[U+202E] knat'
     """
-    shown = "".join(c if _is_harmless(c) else f"[U+{ord(c):04X}]" for c in " ".join(text.split()))
+    shown = show_sentence(text)
     return shown if len(shown) <= LONGEST_NAME else shown[: LONGEST_NAME - 1] + "…"
 
 

@@ -73,6 +73,7 @@ class Visit:
         if self.mode is Mode.HOME_NETWORK and Relation.OPERATOR in self.access.held:
             found.append(Place("/phones", "Phones"))
         if tank is not None and Relation.OWNER in self.access.held:
+            found.append(Place(f"/tanks/{tank}/tell", "Tell"))
             if self.mode is Mode.SERVER:
                 found.append(Place(f"/tanks/{tank}/sharing", "Sharing"))
             found.append(Place(f"/tanks/{tank}/keys", "Keys"))

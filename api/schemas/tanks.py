@@ -11,7 +11,7 @@ from typing import Any
 
 from pydantic import BaseModel, Field
 
-from api.schemas.toml_text import to_toml
+from api.usecases.toml_text import to_toml
 from api.schemas.values import find_foul_values
 from api.store.tanks import StoredTank
 from forecaster.dwelling import Survey

@@ -3,7 +3,9 @@
 Flow     use cases -> **deliveries** -> tables
 """
 
+from dataclasses import dataclass
 from datetime import date, datetime
+from typing import Literal
 
 import numpy as np
 import sqlalchemy as sa
@@ -11,9 +13,61 @@ from sqlalchemy.dialects import postgresql, sqlite
 from sqlalchemy.orm import Session
 
 from api.store import tables
-from api.store.tanks import mark_changed
+from api.store.tanks import lock_tank, mark_changed
 from forecaster.civil import to_datetime
 from forecaster.deliveries import Deliveries, Receipts
+
+
+@dataclass(frozen=True, slots=True)
+class NewTicket:
+    """A ticket, or oil taken out, told one by one; its number where it has one."""
+
+    at: datetime
+    litres: float
+    removed: bool = False
+    filled: str = "unknown"
+    basis: str = "unknown"
+    ticket: str | None = None
+
+
+def save_ticket(
+    session: Session, tank_id: int, ticket: NewTicket, *, received_at: datetime, source: str
+) -> Literal["new", "known", "conflict"]:
+    """Store a ticket once under its number, if it has one, and under its instant.
+
+    Returns
+    -------
+    str
+        ``known`` for the same content again; ``conflict`` for other content, of which the first stays.
+    """
+    lock_tank(session, tank_id)
+    column = tables.delivery.c
+    same = column.at == ticket.at
+    if ticket.ticket is not None:
+        same = same | (column.ticket == ticket.ticket)
+    kept = session.execute(
+        sa.select(column.at, column.litres, column.removed, column.filled, column.basis, column.ticket).where(
+            column.tank_id == tank_id, same
+        )
+    ).all()
+    content = (ticket.at, ticket.litres, ticket.removed, ticket.filled, ticket.basis, ticket.ticket)
+    if kept:
+        return "known" if [tuple(row) for row in kept] == [content] else "conflict"
+    session.execute(
+        sa.insert(tables.delivery).values(
+            tank_id=tank_id,
+            at=ticket.at,
+            litres=ticket.litres,
+            removed=ticket.removed,
+            filled=ticket.filled,
+            basis=ticket.basis,
+            ticket=ticket.ticket,
+            received_at=received_at,
+            source=source,
+        )
+    )
+    mark_changed(session, tank_id)
+    return "new"
 
 
 def save_deliveries(

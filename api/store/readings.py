@@ -155,6 +155,18 @@ def count_readings(session: Session, tank_id: int) -> int:
     return int(count or 0)
 
 
+def newest_reading(session: Session, sensor_id: int) -> NewReading | None:
+    """Find the latest reading of a sensor; None where there is none."""
+    reading = tables.reading.c
+    row = session.execute(
+        sa.select(reading.at, reading.quantity, reading.value)
+        .where(reading.sensor_id == sensor_id)
+        .order_by(reading.at.desc())
+        .limit(1)
+    ).one_or_none()
+    return None if row is None else NewReading(sensor_id, row.at, row.quantity, row.value)
+
+
 def load_readings(
     session: Session, tank_id: int, *, since: datetime, until: datetime, newest: int | None = None
 ) -> Readings | None:

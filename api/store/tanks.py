@@ -139,6 +139,14 @@ def list_tanks(session: Session) -> tuple[StoredTank, ...]:
     return tuple(load_tank(session, public_id) for public_id in ids)
 
 
+def lock_tank(session: Session, tank_id: int) -> None:
+    """Let nobody else change what belongs to a tank until this transaction ends.
+
+    SQLite has one writer at a time anyway.
+    """
+    session.execute(sa.select(tables.tank.c.id).where(tables.tank.c.id == tank_id).with_for_update())
+
+
 def mark_changed(session: Session, tank_id: int) -> None:
     """Note that something changed which a forecast of this tank would feel."""
     session.execute(

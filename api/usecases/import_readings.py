@@ -74,5 +74,17 @@ def import_readings(
     )
 
 
+def readings_words(found: Imported) -> str:
+    """Say what became of a file's rows, as a part of a sentence."""
+    counts = (
+        (found.new, "new reading", "new readings"),
+        (found.known, "reading known before", "readings known before"),
+        (found.conflict, *(f"{what} against another value of its time" for what in ("reading", "readings"))),
+        (found.far_future, *(f"{what} put aside, more than a day ahead" for what in ("reading", "readings"))),
+    )
+    said = [f"{count:,} {one if count == 1 else many}" for count, one, many in counts if count]
+    return ", ".join(said) or "no readings"
+
+
 def _known(value: float) -> float | None:
     return None if np.isnan(value) else float(value)

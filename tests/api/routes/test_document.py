@@ -12,6 +12,7 @@ from schemathesis import Case, GenerationMode
 from schemathesis.specs.openapi.checks import negative_data_rejection, positive_data_acceptance
 
 from api.app import create_app
+from api.schemas.told import KINDS
 from api.settings import Settings
 from api.wiring import make_services
 from tests.api.conftest import LYING_CYLINDER, StandingClock
@@ -37,6 +38,7 @@ OPERATIONS = [
     ("DELETE", MAPPINGS + "/{mapping}"),
     ("POST", MESSAGES),
     ("GET", "/api/tanks/{tank}/letters"),
+    *(("POST", f"/api/tanks/{{tank}}/{kind}") for kind in KINDS),
     ("GET", "/api/tanks/{tank}/forecast"),
 ]
 # What no schema of single members can say: which tanks are possible, which sensors are there; that of a
@@ -45,6 +47,7 @@ UNCHECKED: dict[str, list[Any]] = {
     "/api/tanks": [positive_data_acceptance],
     READINGS: [negative_data_rejection],
     SENML: [negative_data_rejection, positive_data_acceptance],
+    **{f"/api/tanks/{{tank}}/{kind}": [positive_data_acceptance] for kind in KINDS},
     f"{MAPPINGS}/preview": [positive_data_acceptance],
     MAPPINGS: [positive_data_acceptance],
     MESSAGES: [negative_data_rejection, positive_data_acceptance],

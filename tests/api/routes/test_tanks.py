@@ -12,10 +12,10 @@ from hypothesis import strategies as st
 
 from api.app import create_app
 from api.schemas.tanks import SURVEY_NAMES, TANK_NAMES
-from api.schemas.toml_text import to_toml
 from api.settings import Settings
 from api.store import Store
 from api.store.tanks import BEGINNING, TextKind, list_tanks, load_tank, load_tank_version, load_text
+from api.usecases.toml_text import to_toml
 from api.wiring import Services, make_services
 from forecaster.tanks import parse_tank
 from tests.api.conftest import LYING_CYLINDER, NOW, StandingClock

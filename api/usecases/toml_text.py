@@ -1,6 +1,6 @@
 """Write a JSON object as TOML, so that a tank sent as JSON is kept in the one form there is.
 
-Flow     JSON object -> **TOML text** -> register_tank
+Flow     JSON object, changed keys -> **TOML text** -> register_tank, a moved sensor
 Source   TOML 1.0.0
 """
 
