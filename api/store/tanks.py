@@ -200,6 +200,25 @@ def load_tank_version(session: Session, tank_id: int, *, as_of: datetime) -> Tan
     return TankVersion(rows[0].toml, rows[0].valid_from, is_first=len(rows) == 1)
 
 
+def list_tank_versions(session: Session, tank_id: int, *, as_of: datetime) -> tuple[TankVersion, ...]:
+    """List the descriptions that held up to an instant, the newest first.
+
+    Raises
+    ------
+    NotFoundError
+        When none holds yet.
+    """
+    version = tables.tank_version.c
+    rows = session.execute(
+        sa.select(version.toml, version.valid_from)
+        .where(version.tank_id == tank_id, version.valid_from <= as_of)
+        .order_by(version.valid_from.desc())
+    ).all()
+    if not rows:
+        raise NotFoundError
+    return tuple(TankVersion(row.toml, row.valid_from, is_first=row is rows[-1]) for row in rows)
+
+
 def save_text(
     session: Session, tank_id: int, kind: TextKind, *, body: str, valid_from: datetime, created_at: datetime
 ) -> None:

@@ -16,10 +16,10 @@ from api.ports import Clock
 from api.store import Session, Store
 from api.store.deliveries import load_deliveries, load_receipts
 from api.store.forecasts import StoredForecast, load_forecast, save_forecast
-from api.store.readings import load_readings
 from api.store.tanks import StoredTank, TextKind, load_tank, load_tank_version, load_text
 from api.store.weather import load_outlook, load_weather
 from api.usecases.order_settings import settings_of_tank
+from api.usecases.moved_sensor import load_readings_as_now
 from api.usecases.record_readings import describe
 from forecaster.civil import civil_date, zone_of
 from forecaster.confidence import Forecast
@@ -89,7 +89,8 @@ def gather_inputs(
     """Collect what is stored of a tank up to an instant.
 
     Where the tank's description was changed, only readings under the present one are looked at: the
-    engine reckons with one shape. The appointment of the kept forecast goes along.
+    engine reckons with one shape. A sensor that was only moved keeps its past. The appointment of the
+    kept forecast goes along.
     """
     from forecaster.pipeline import Inputs
 
@@ -103,7 +104,7 @@ def gather_inputs(
     today = civil_date(as_of, zone_of(zone))
     return Inputs(
         tank=described,
-        readings=load_readings(session, tank.id, since=version.valid_from, until=as_of),
+        readings=load_readings_as_now(session, tank, as_of=as_of),
         weather=load_weather(session, tank.station_id, before=today) if tank.station_id else None,
         years=load_weather(session, tank.years_station_id, before=today) if tank.years_station_id else None,
         outlook=load_outlook(session, tank.station_id, since=as_of - OUTLOOK_AGE, until=as_of)

@@ -12,15 +12,13 @@ from typing import Any
 from api.ports import Clock
 from api.store import Session
 from api.store.tanks import StoredTank, load_tank_version, lock_tank
+from api.usecases.moved_sensor import HEIGHT_KEYS
 from api.usecases.register_tank import redescribe_tank
 from api.usecases.told.stored import Stored, refuse
 from api.usecases.toml_text import to_toml
 from forecaster.civil import zone_of
 from forecaster.errors import TankError
 from forecaster.phrases import moment_text
-
-HEIGHT_KEYS = ("sensor_height_mm", "gauge_l", "ullage_mm")
-"""Keys of tank.toml that say where the sensor sits."""
 
 
 def record_sensor_moved(
