@@ -10,12 +10,15 @@ import numpy as np
 import numpy.typing as npt
 
 from forecaster.burn_model.known import Known
-from forecaster.burn_model.lanes import STATES, UPPER, Points, spread_out
+from forecaster.burn_model.lanes import STATES, UPPER, Points, spread_out, unpack
 from forecaster.burn_model.settings import Settings
 from forecaster.burn_model.steps import Drivers
 from forecaster.dwelling import BurnPrior
 
 Floats = npt.NDArray[np.float64]
+
+_OWN = np.flatnonzero(UPPER[0] == UPPER[1])
+"""Where a packed covariance holds the variances."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -81,20 +84,20 @@ def first_known(
     intensity = np.empty((len(bases_c), 4))
     intensity[:, 0] = theta[0]
     intensity[:, 1:] = theta[1:] * factor[:, None]
-    n = len(points.base_c)
-    mean = np.zeros((n, STATES))
+    numbers = np.zeros((len(points.base_c), STATES + len(UPPER[0]) + 2))
+    mean, packed, log_weight = numbers[:, :STATES], numbers[:, STATES:-2], numbers[:, -2]
     mean[:, 0] = capacity_l / 2
     mean[:, 1:5] = intensity[points.base_index]
-    cov = np.zeros((n, STATES, STATES))
-    cov[:, 0, 0] = capacity_l**2
-    diagonal = np.arange(1, 5)
-    cov[:, diagonal, diagonal] = (mean[:, 1:5] * relative_sd) ** 2
-    cov[:, 5, 5] = points.slow_sd**2
-    log_weight = -0.5 * ((points.base_c - prior.base_temperature_c) / prior.base_temperature_sd_c) ** 2
+    packed[:, _OWN[0]] = capacity_l**2
+    packed[:, _OWN[1:5]] = ((intensity * relative_sd) ** 2)[points.base_index]
+    packed[:, _OWN[5]] = points.slow_sd**2
+    log_weight[:] = -0.5 * ((points.base_c - prior.base_temperature_c) / prior.base_temperature_sd_c) ** 2
     if past_litres is not None:
-        log_weight = log_weight + _condition_on_past(mean, cov, past_litres, points, prior, settings)
+        cov = unpack(packed)
+        log_weight += _condition_on_past(mean, cov, past_litres, points, prior, settings)
+        packed[:] = cov[:, UPPER[0], UPPER[1]]
+    log_weight -= log_weight.max()
     kappa, omega = spared_ratios(prior)
-    numbers = np.column_stack([mean, cov[:, UPPER[0], UPPER[1]], log_weight - log_weight.max(), np.zeros(n)])
     return Known(
         at=start, numbers=numbers, first_pass=None, run_burn_l=0.0,
         smooth_c=np.full(len(settings.grid.inertia_d), first_temp_c), intensity=intensity,
