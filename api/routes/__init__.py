@@ -2,11 +2,11 @@
 
 from fastapi import APIRouter, Depends
 
-from api.routes import forecasts, health, mappings, readings, senml, tanks, told
+from api.routes import forecasts, health, mappings, readings, resending, senml, tanks, told
 from api.routes.strictness import refuse_unknown_parameters
 
 router = APIRouter(dependencies=[Depends(refuse_unknown_parameters)])
-for part in (health, tanks, readings, senml, mappings, told, forecasts):
+for part in (health, tanks, readings, senml, resending, mappings, told, forecasts):
     router.include_router(part.router)
 
 __all__ = ["router"]

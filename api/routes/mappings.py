@@ -8,6 +8,7 @@ from typing import Annotated, Any
 
 from fastapi import APIRouter, Depends, Response
 
+from api.access import Access, access_of
 from api.problems import Fault, ProblemError, problem_of_error
 from api.problems.body import SINGLE_BYTES, json_body, parse_json
 from api.routes.recording import require_one_usable, store_sent, sum_up
@@ -146,7 +147,14 @@ def remove_mapping(tank: str, mapping: str, services: Here) -> None:
     dependencies=[Depends(take_allowance)],
 )
 @relation(Relation.OWNER, Relation.DEVICE)
-def add_message(tank: str, mapping: str, response: Response, raw: Body, services: Here) -> ReadingsOut:
+def add_message(
+    tank: str,
+    mapping: str,
+    response: Response,
+    raw: Body,
+    services: Here,
+    access: Annotated[Access, Depends(access_of)],
+) -> ReadingsOut:
     """Store what a sensor's own message holds by its mapping.
 
     A message without a time is of now. Errors point at the member of the mapping that led to them.
@@ -161,7 +169,7 @@ def add_message(tank: str, mapping: str, response: Response, raw: Body, services
     applied = apply_mapping(stored_mapping(found.body), message, arrived=services.clock.now())
     sent = [replace(one, pointer="") for one in applied.sent]
     require_one_usable(sent)
-    results = store_sent(services, tank, sent, sensor=_named(found), source="http")
+    results = store_sent(services, tank, sent, sensor=access.sensor_for(_named(found)), source="http")
     return sum_up(response, results, is_batch=True)
 
 

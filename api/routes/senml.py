@@ -5,6 +5,7 @@ from typing import Annotated
 from fastapi import APIRouter, Depends, Response
 from pydantic import Field
 
+from api.access import Access, access_of
 from api.problems.body import BATCH_BYTES, json_body, parse_json
 from api.routes.recording import require_one_usable, store_sent, sum_up
 from api.routes.strictness import problems, take_allowance
@@ -40,6 +41,7 @@ def add_pack(
     response: Response,
     raw: Annotated[bytes, Depends(json_body(BATCH_BYTES, media_type=MEDIA_TYPE))],
     services: Annotated[Services, Depends(services_of)],
+    access: Annotated[Access, Depends(access_of)],
 ) -> PackOut:
     """Store the levels of a SenML pack (RFC 8428), each once.
 
@@ -51,6 +53,6 @@ def add_pack(
     pack = read_pack(parse_json(raw), now=services.clock.now())
     if pack.sent or not pack.passed_over:
         require_one_usable(pack.sent)
-    results = store_sent(services, tank, pack.sent, sensor=None, source="senml")
+    results = store_sent(services, tank, pack.sent, sensor=access.sensor_for(None), source="senml")
     summed = sum_up(response, results, is_batch=True)
     return PackOut(**dict(summed), passed_over=pack.passed_over)

@@ -159,12 +159,16 @@ def newest_reading(session: Session, sensor_id: int) -> NewReading | None:
     """Find the latest reading of a sensor; None where there is none."""
     reading = tables.reading.c
     row = session.execute(
-        sa.select(reading.at, reading.quantity, reading.value)
+        sa.select(reading.at, reading.quantity, reading.value, reading.device_at)
         .where(reading.sensor_id == sensor_id)
         .order_by(reading.at.desc())
         .limit(1)
     ).one_or_none()
-    return None if row is None else NewReading(sensor_id, row.at, row.quantity, row.value)
+    return (
+        None
+        if row is None
+        else NewReading(sensor_id, row.at, row.quantity, row.value, device_at=row.device_at)
+    )
 
 
 def load_readings(

@@ -11,6 +11,7 @@ _TOLD = ("dips", "gauges", "deliveries", "removals", "bills", "wood", "diary", "
 
 ROWS: tuple[Row, ...] = (
     Row("POST", "/api/tanks/{tank}/senml", _SENSOR),
+    Row("GET", "/api/tanks/{tank}/sensors/{sensor}/last", _SENSOR),
     Row("POST", "/api/tanks/{tank}/mappings/preview", _OWNER),
     Row("POST", "/api/tanks/{tank}/mappings", _OWNER),
     Row("GET", "/api/tanks/{tank}/mappings", _OWNER),

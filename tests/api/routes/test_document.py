@@ -38,6 +38,7 @@ OPERATIONS = [
     ("DELETE", MAPPINGS + "/{mapping}"),
     ("POST", MESSAGES),
     ("GET", "/api/tanks/{tank}/letters"),
+    ("GET", "/api/tanks/{tank}/sensors/{sensor}/last"),
     *(("POST", f"/api/tanks/{{tank}}/{kind}") for kind in KINDS),
     ("GET", "/api/tanks/{tank}/forecast"),
 ]
