@@ -20,6 +20,7 @@ from api.schemas.relation import Relation
 from api.store import NotFoundError, Session
 from api.store.accounts.grants import add_to_household, find_relations, list_tanks_of
 from api.store.accounts.keys import KeyKind
+from api.store.calendars import tank_of_feed
 from api.store.tanks import StoredTank, list_tanks
 from api.wiring import services_of
 
@@ -81,17 +82,23 @@ def require_access(request: Request) -> None:
     row = POLICY.get((request.method, request.scope["route"].path))
     if row is None or not all(map(_is_plain, request.path_params.values())):
         raise NotFoundError
-    caller = NOBODY if Relation.ANYONE in row.allowed else identify(request)
+    is_open = bool({Relation.ANYONE, Relation.FEED} & row.allowed.keys())  # a feed: by its address alone
+    caller = NOBODY if is_open else identify(request)
     refuse_cross_site(request, by_cookie=caller.session is not None)
     held = relations_held(request, caller)
     grain = grain_for(row, held)
     if grain is None:
-        raise SignInNeededError if caller == NOBODY else NotFoundError
+        raise SignInNeededError if caller == NOBODY and not is_open else NotFoundError
     request.state.access = Access(caller, held, grain)
 
 
 def relations_held(request: Request, caller: Caller) -> frozenset[Relation]:
     """Tell what a caller is to the object that a request names in its path."""
+    feed = request.path_params.get("feed")
+    if feed is not None:
+        with services_of(request).store.read() as session:
+            is_known = tank_of_feed(session, feed) is not None
+        return NOBODY.everywhere | ({Relation.FEED} if is_known else set())
     tank = request.path_params.get("tank")
     if tank is None:
         return caller.everywhere

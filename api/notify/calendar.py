@@ -74,7 +74,8 @@ def write_calendar(events: Sequence[RefillEvent], *, name: str) -> bytes:
             alarm.add("trigger", ALARM_AFTER)
             event.add_component(alarm)
         calendar.add_component(event)
-    calendar.validate()  # type: ignore[no-untyped-call]
+    if events:  # without one the standard knows no calendar; readers take it for an empty one
+        calendar.validate()  # type: ignore[no-untyped-call]
     written: bytes = calendar.to_ical()
     return written
 

@@ -55,7 +55,8 @@ def test_the_document_names_every_json_operation(
     for_programs = {key for key in operations if key[1].startswith(("/api/", "/health/"))}
     assert described == for_programs
     others = {key for key in operations if key not in for_programs and not POLICY[key].is_page}
-    assert others == {("GET", "/openapi.json"), ("GET", "/static/{named}/{path:path}")}
+    files = {("GET", "/openapi.json"), ("GET", "/static/{named}/{path:path}"), ("GET", "/calendar/{feed}")}
+    assert others == files
 
 
 def test_only_an_owner_sees_what_is_burned_as_it_came() -> None:

@@ -73,7 +73,11 @@ def town(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Town]:
         yield Town(client, services, worlds, put_back)
 
 
-ROWS = pytest.mark.parametrize("row", POLICY.values(), ids=lambda row: f"{row.method} {row.path}")
+FEEDS = [row for row in POLICY.values() if "{feed}" in row.path]
+"""Opened by the address itself, whoever asks: walked by a test of their own."""
+ROWS = pytest.mark.parametrize(
+    "row", [row for row in POLICY.values() if row not in FEEDS], ids=lambda row: f"{row.method} {row.path}"
+)
 
 
 def path_in(row: Row, world: World) -> str:
@@ -100,7 +104,10 @@ def test_no_relation_opens_nothing(town: Town, row: Row) -> None:
     for who in everybody(own):
         if is_opened(row, who):
             continue
-        answer = town.ask(who, row.method, path_in(row, own))
+        path = path_in(row, own)
+        if Relation.FEED in row.allowed:
+            path += "x"  # the key in the path is the relation itself: whoever shows another has none
+        answer = town.ask(who, row.method, path)
         expected = 401 if who.name in ("nobody", "revoked") else 404
         assert answer.status_code == expected, (who.name, answer.text[:300])
         assert_silent(answer, [*own.secrets(), *foreign.secrets()])
@@ -110,6 +117,9 @@ def test_no_relation_opens_nothing(town: Town, row: Row) -> None:
 def test_a_foreign_object_is_as_if_it_were_not_there(town: Town, row: Row) -> None:
     """What opens one's own object opens no other's: status, body and headers are those of an object that never was."""
     parts = set(OF_AN_OBJECT.findall(row.path)) - NOT_OURS
+    if Relation.FEED in row.allowed:
+        assert parts == {"feed"}  # whoever holds the key of a feed is let in, whoever they are
+        return
     if not parts or Relation.ANYONE in row.allowed:
         assert not parts & {"tank", "key", "tie", "session"}
         return
@@ -237,6 +247,24 @@ def test_two_callers_after_each_other_get_each_their_own(town: Town) -> None:
         assert first.headers["cache-control"] == "no-store"
         for other in (foreign.people["owner"], own.people["stranger"], own.people["former"], NOBODY):
             assert town.ask(other, "GET", path).status_code in (401, 404)
+
+
+def test_a_feed_is_opened_by_its_key_alone(town: Town) -> None:
+    """A calendar's address opens its own tank's calendar to whoever has it, no other address does, and nothing else."""
+    town.put_back()
+    own, foreign = town.worlds["a"], town.worlds["b"]
+    assert {relation for row in FEEDS for relation in row.allowed} <= {Relation.FEED}
+    for row in FEEDS:
+        for who in (NOBODY, foreign.people["owner"]):
+            given = town.ask(who, row.method, path_in(row, own))
+            assert given.status_code == 200, given.text
+            assert_silent(given, foreign.secrets())
+        for wrong in ("no-such-feed", own.tank, own.people["device"].key):
+            answer = town.ask(own.people["owner"], row.method, row.path.replace("{feed}", wrong or ""))
+            assert answer.status_code == 404
+            assert_silent(answer, own.secrets())
+    shown = {"Authorization": f"Bearer {own.samples['feed']}"}
+    assert town.ask(NOBODY, "GET", f"/api/tanks/{own.tank}/forecast", headers=shown).status_code == 401
 
 
 def test_whoever_enters_a_tank_owns_it_alone(town: Town) -> None:

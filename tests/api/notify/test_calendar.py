@@ -29,6 +29,11 @@ def test_an_event_is_a_span_of_whole_days() -> None:
     assert f"{event.alarms.times[0].trigger:%Y-%m-%d %H:%M}" == "2026-01-12 09:00"
 
 
+def test_a_calendar_without_events_is_one() -> None:
+    """Before the first date to tell the feed is an empty calendar, not an error."""
+    assert Calendar.from_ical(write_calendar([], name="Byre")).events == []
+
+
 def test_an_event_called_off_says_so() -> None:
     """Without a date to tell the event is cancelled, under the same uid, and rings no more."""
     off = RefillEvent(EVENT.uid, 4, EVENT.changed_at, EVENT.earliest, EVENT.latest, False, "No date.")
