@@ -18,6 +18,7 @@ Flow     store, use cases -> **pages** -> browser
 `pairing`        the phones of a home
 `tell`           a form for each thing that people tell
 `readings_file`  a file of readings, looked at before it is stored
+`messages`       how a sensor's own messages are read
 `uploads`        a file as a browser sends it
 `forms`          a form as a browser sends it
 `visit`          who reads a page, and where they may go
@@ -28,10 +29,10 @@ Flow     store, use cases -> **pages** -> browser
 
 from fastapi import APIRouter
 
-from api.pages import accounts, answer, files, pairing, readings_file, sharing, sign_in, tell
+from api.pages import accounts, answer, files, messages, pairing, readings_file, sharing, sign_in, tell
 
 router = APIRouter(include_in_schema=False)
-for part in (answer, files, sign_in, accounts, sharing, pairing, tell, readings_file):
+for part in (answer, files, sign_in, accounts, sharing, pairing, tell, readings_file, messages):
     router.include_router(part.router)
 
 __all__ = ["router"]

@@ -13,7 +13,8 @@ from api.problems import Fault, ProblemError, problem_of_error
 from api.problems.body import SINGLE_BYTES, json_body, parse_json
 from api.routes.recording import require_one_usable, store_sent, sum_up
 from api.routes.strictness import problems, take_allowance
-from api.schemas.mapping import apply_mapping, mapping_json, stored_mapping
+from api.schemas.mapping import apply_mapping, stored_mapping
+from api.schemas.mapping.keep import keep_mapping
 from api.schemas.mapping.preview import PreviewOut, preview_message
 from api.schemas.mapping.sent import (
     DRAFT_SCHEMA,
@@ -21,7 +22,6 @@ from api.schemas.mapping.sent import (
     LetterOut,
     LettersOut,
     MappingOut,
-    MappingSent,
     MappingsOut,
     read_mapping_sent,
     read_sample,
@@ -29,7 +29,6 @@ from api.schemas.mapping.sent import (
 from api.schemas.readings import ReadingsOut
 from api.schemas.relation import Relation, relation
 from api.schemas.values import find_foul_values
-from api.settings import Mode
 from api.store import Session
 from api.store.letters import dropped_of, list_letters
 from api.store.mappings import (
@@ -38,10 +37,8 @@ from api.store.mappings import (
     delete_mapping,
     list_mappings,
     load_mapping,
-    save_mapping,
 )
 from api.store.tanks import load_tank
-from api.usecases.record_readings import find_sensor
 from api.wiring import Services, services_of
 from forecaster.errors import InputError
 
@@ -99,16 +96,10 @@ def add_mapping(tank: str, response: Response, raw: Body, services: Here) -> Map
         raise problem_of_error(bad) from None
     with services.store.write() as session:
         stored = load_tank(session, tank)
-        sensor = find_sensor(stored, sent.mapping.measures, sent.sensor)
-        _require_own_topic(services, sent, sensor.public_id)
         try:
-            made = save_mapping(
-                session,
-                sensor_id=sensor.id,
-                topic=sent.topic,
-                body=json.dumps(mapping_json(sent.mapping)),
-                created_at=services.clock.now(),
-            )
+            made = keep_mapping(session, stored, sent, mode=services.settings.mode, now=services.clock.now())
+        except InputError as bad:
+            raise problem_of_error(bad) from None
         except TopicTakenError:
             fault = Fault("/topic", "topic_taken", "give a topic that no other mapping has")
             raise ProblemError(HTTPStatus.CONFLICT, "topic_taken", faults=[fault]) from None
@@ -192,15 +183,6 @@ def read_letters(tank: str, services: Here) -> LettersOut:
             for one in found
         ]
     )
-
-
-def _require_own_topic(services: Services, sent: MappingSent, sensor: str) -> None:
-    """On a server for many homes a topic must carry the sensor's id, which nobody else can guess."""
-    if services.settings.mode is not Mode.SERVER or sent.topic is None or sensor in sent.topic.split("/"):
-        return
-    mend = "on this server a topic has the sensor's id as one of its levels, such as oil/ID/level"
-    fault = Fault("/topic", "foreign_topic", mend)
-    raise ProblemError(HTTPStatus.UNPROCESSABLE_ENTITY, "not_usable", faults=[fault])
 
 
 def _named(found: StoredMapping) -> str | None:

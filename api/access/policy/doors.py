@@ -24,4 +24,7 @@ ROWS: tuple[Row, ...] = (
     Row("POST", "/tanks/{tank}/tell/{what}", _OWNER, is_page=True),
     Row("GET", "/tanks/{tank}/readings-file", _OWNER, is_page=True),
     Row("POST", "/tanks/{tank}/readings-file", _OWNER, is_page=True),
+    Row("GET", "/tanks/{tank}/messages", _OWNER_SEES, is_page=True),
+    Row("POST", "/tanks/{tank}/messages", _OWNER_SEES, is_page=True),
+    Row("POST", "/tanks/{tank}/messages/{mapping}/forget", _OWNER, is_page=True),
 )
