@@ -17,6 +17,7 @@ Flow     store, use cases -> **pages** -> browser
 `sharing`        who shares in a tank, keys of its machines
 `pairing`        the phones of a home
 `tell`           a form for each thing that people tell
+`orders`         orders, reminders, silences, ways to be reached
 `readings_file`  a file of readings, looked at before it is stored
 `messages`       how a sensor's own messages are read
 `uploads`        a file as a browser sends it
@@ -29,10 +30,21 @@ Flow     store, use cases -> **pages** -> browser
 
 from fastapi import APIRouter
 
-from api.pages import accounts, answer, files, messages, pairing, readings_file, sharing, sign_in, tell
+from api.pages import (
+    accounts,
+    answer,
+    files,
+    messages,
+    orders,
+    pairing,
+    readings_file,
+    sharing,
+    sign_in,
+    tell,
+)
 
 router = APIRouter(include_in_schema=False)
-for part in (answer, files, sign_in, accounts, sharing, pairing, tell, readings_file, messages):
+for part in (answer, files, sign_in, accounts, sharing, pairing, tell, readings_file, messages, orders):
     router.include_router(part.router)
 
 __all__ = ["router"]

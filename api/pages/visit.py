@@ -74,6 +74,7 @@ class Visit:
             found.append(Place("/phones", "Phones"))
         if tank is not None and Relation.OWNER in self.access.held:
             found.append(Place(f"/tanks/{tank}/tell", "Tell"))
+            found.append(Place(f"/tanks/{tank}/orders", "Orders and reminders"))
             if self.mode is Mode.SERVER:
                 found.append(Place(f"/tanks/{tank}/sharing", "Sharing"))
             found.append(Place(f"/tanks/{tank}/keys", "Keys"))
