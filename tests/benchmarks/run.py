@@ -1,74 +1,38 @@
-"""What takes how long: the one-shot command, a tank in a running service, and the parts of both.
+"""What takes how long: the one-shot command, a tank in a running service, the parts of both, and rivals.
 
-Each figure is the median of several runs after a warm-up. Machines differ and drift: read the ratios.
+Each figure is the median and the least of several runs after a warm-up. Machines differ and drift: read the
+ratios.
 """
 
 import json
 import os
 import platform
-import shutil
-import statistics
-import subprocess
 import sys
 import tempfile
-import time
-from collections.abc import Callable
-from dataclasses import dataclass, replace
+from dataclasses import asdict, replace
 from datetime import UTC, datetime
 from pathlib import Path
 
 import numpy as np
 
 from api.sources.valley import make_valley
-from forecaster.burn_model import Drivers, Posterior, fit_burn_model, house_drivers
-from forecaster.burn_model.reference import state_space_model
+from forecaster.burn_model import house_drivers
+from forecaster.burn_model.fleet import FleetTank
 from forecaster.civil import civil_date, instant, zone_of
 from forecaster.deliveries import parse_deliveries
 from forecaster.dwelling import parse_survey
-from forecaster.forecast import draw_chances, lay_degrees_ahead, simulate_passages
+from forecaster.forecast import draw_chances
 from forecaster.pipeline import Inputs, known_at, lay_weather_ahead, place_normals, work_out
 from forecaster.pipeline.behind import additions, look_behind, observations
 from forecaster.readings import parse_readings
 from forecaster.tanks import parse_tank
 from forecaster.weather import parse_weather
+from tests.benchmarks.fleet import SEED, fleet_figures
+from tests.benchmarks.rivals import AUTO_ETS, LIGHTGBM, STATSMODELS, rival_figures
+from tests.benchmarks.timing import Figure, command, timed
 
 RESULTS = Path(__file__).parent / "results.json"
 HOUSE = "old-forge"
-SEED = 20240601
-
-
-@dataclass(frozen=True, slots=True)
-class Figure:
-    """One measured time: ``name`` what was timed, ``median_ms`` and ``least_ms`` over ``runs``."""
-
-    name: str
-    median_ms: float
-    least_ms: float
-    runs: int
-
-
-def timed(name: str, job: Callable[[], object], *, runs: int = 9, warm: int = 1) -> Figure:
-    """Time a job within this process."""
-    for _ in range(warm):
-        job()
-    times = []
-    for _ in range(runs):
-        start = time.perf_counter()
-        job()
-        times.append(1e3 * (time.perf_counter() - start))
-    return Figure(name, round(statistics.median(times), 2), round(min(times), 2), runs)
-
-
-def command(name: str, *words: str, runs: int = 5, cache: Path | None = None) -> Figure:
-    """Time a whole process; with ``cache``, one that finds that folder empty each time."""
-    found = {"PYTHONHASHSEED": "0"} | ({"XDG_CACHE_HOME": str(cache)} if cache else {})
-
-    def job() -> None:
-        if cache:
-            shutil.rmtree(cache, ignore_errors=True)
-        subprocess.run(words, check=True, capture_output=True, env={**os.environ, **found})
-
-    return timed(name, job, runs=runs)
 
 
 def valley_inputs() -> tuple[Inputs, dict[str, str]]:
@@ -127,14 +91,10 @@ def in_process(inputs: Inputs) -> list[Figure]:
         weather_ahead=lay_weather_ahead(known, behind.past, normals, start=today, days=days, rng=rng),
         chances=draw_chances(paths=known.paths, days=days, day_noise=known.model.day_noise, rng=rng),
     )
-    year = np.full(365, 10.0)
-    levels, tickets = observations(behind, known.tank), additions(behind, known.tank)
-
-    def fit() -> Posterior:
-        return fit_burn_model(
-            behind.drivers, behind.midnights, levels, tickets, behind.house.prior,
-            as_of=instant(known.as_of), normal_temp_c=year, capacity_l=known.tank.capacity_l,
-        )  # fmt: skip
+    tank = FleetTank(
+        behind.drivers, observations(behind, known.tank), additions(behind, known.tank), behind.house.prior,
+        known.tank.capacity_l,
+    )  # fmt: skip
 
     def drivers() -> object:
         past = behind.past
@@ -147,72 +107,66 @@ def in_process(inputs: Inputs) -> list[Figure]:
             "readings, tickets, weather brought together", lambda: look_behind(known, normals, today=today)
         ),
         timed("drivers of two years", drivers),
-        timed("fit: two years, 144 grid points", fit),
-        timed("statsmodels: one filter pass, two years", _statsmodels_pass(), runs=5),
-        *_fleet(fit()),
+        *fleet_figures(tank, behind.midnights, as_of=instant(known.as_of)),
     ]
 
 
-def _fleet(posterior: Posterior) -> list[Figure]:
-    """Run-dry days of one tank of a fleet, where degree-days, oil and chances are those of the place."""
+def ratios_of(figures: list[Figure]) -> list[dict[str, object]]:
+    """How many times as long a rival takes, by the least times of this run."""
+    least = {f.name: f.least_ms for f in figures}
+    ours = {name.split(":")[0]: name for name in least}
+    fit, paths = ours["fit"], "run-dry days: 500 paths, 180 days"
+    points = int(fit.split(", ")[1].split()[0])
+    pairs = (
+        (f"{STATSMODELS}, {points} times, to our fit", STATSMODELS, fit, points),
+        (f"{AUTO_ETS}, to our fit", AUTO_ETS, fit, 1),
+        (f"{LIGHTGBM}, to our run-dry days of 500 paths", LIGHTGBM, paths, 1),
+    )
     return [
-        timed(f"run-dry days: {paths:,} paths, {days} days", _passages(posterior, paths, days))
-        for paths, days in ((500, 180), (2_000, 180))
+        {"what": what, "times": round(times * least[rival] / least[own], 1)}
+        for what, rival, own, times in pairs
+        if rival in least
     ]
-
-
-def _passages(posterior: Posterior, paths: int, days: int) -> Callable[[], object]:
-    """One tank of a fleet, half as many weather years as paths."""
-    rng = np.random.default_rng(SEED)
-    temp_c, none = rng.normal(6.0, 5.0, (paths // 2, days)), np.zeros(days)
-    ahead = Drivers(
-        np.datetime64("2024-01-01") + np.arange(days), temp_c, rng.uniform(0.0, 3.0, temp_c.shape),
-        np.ones_like(temp_c), none + 1.0, none, none,
-    )  # fmt: skip
-    degrees = lay_degrees_ahead(temp_c, posterior)
-    chances = draw_chances(paths=paths, days=days, day_noise=0.3, rng=rng)
-    return lambda: simulate_passages(
-        posterior, ahead, degrees, day_share=none + 1.0, bulk_per_15c=np.ones_like(temp_c), bulk_per_15c_now=1.0,
-        promised_l=none, heel_l=50.0, told=np.array([14, 30, 60]), chances=chances,
-    )  # fmt: skip
-
-
-def _statsmodels_pass() -> Callable[[], object]:
-    """The definition of one grid point, filtered by statsmodels over 730 daily steps."""
-    rng = np.random.default_rng(SEED)
-    n = 730
-    x = np.column_stack([np.ones(n), rng.uniform(0, 12, n), -rng.uniform(0, 3, n), np.zeros(n)])
-    burn = x @ np.array([1.0, 0.5, 0.4, 0.0])
-    model = state_space_model(
-        x=x, days=np.ones(n), burn=burn, added_l=np.zeros(n), added_var=np.zeros(n),
-        y=4000 - np.cumsum(burn), z=np.ones(n), h=np.full(n, 16.0),
-        a0=np.array([4000.0, 1.0, 0.5, 0.4, 0.0, 0.0]), p0=np.diag([1e4, 0.1, 0.02, 0.02, 1e-6, 0.02]),
-        slow_sd=0.14, drift_sd=np.full(4, 0.01), slow_phi=0.978, day_noise=0.5, floor_sd=0.1,
-    )  # fmt: skip
-    return lambda: model.ssm.filter()
 
 
 def main() -> None:
     """Measure, print, write."""
     inputs, files = valley_inputs()
-    figures = [*one_shot(files, inputs.as_of.isoformat()), *in_process(inputs)]
+    before = os.getloadavg()[0]
+    figures = [*one_shot(files, inputs.as_of.isoformat()), *in_process(inputs), *rival_figures()]
     found = {
         "date": datetime.now(UTC).date().isoformat(),
         "python": platform.python_version(),
         "processors": os.cpu_count(),
-        "figures": [
-            {"name": f.name, "median_ms": f.median_ms, "least_ms": f.least_ms, "runs": f.runs}
-            for f in figures
-        ],
+        "load_before": round(before, 1),
+        "figures": [asdict(f) for f in figures],
+        "ratios": ratios_of(figures),
     }
     RESULTS.write_text(json.dumps(found, indent=1) + "\n", encoding="utf-8")
     print(table(found))
 
 
 def table(found: dict[str, object]) -> str:
-    """Render results as a Markdown table."""
-    rows = ["| what | median, ms | least, ms |", "|---|---|---|"]
-    figures = found["figures"]
+    """Render results as Markdown tables."""
+    figures, ratios = found["figures"], found["ratios"]
     assert isinstance(figures, list)
-    rows += [f"| {f['name']} | {f['median_ms']:,} | {f['least_ms']:,} |" for f in figures]
+    assert isinstance(ratios, list)
+    rows = ["| what | median, ms | least, ms | a second, at the least |", "|---|---|---|---|"]
+    rows += [
+        f"| {f['name']} | {_ms(f['median_ms'])} | {_ms(f['least_ms'])} | {_rate(f['least_ms'])} |"
+        for f in figures
+    ]
+    rows += ["", "| rival | times as long |", "|---|---|"]
+    rows += [f"| {r['what']} | {r['times']:,} |" for r in ratios]
+    rows += ["", f"Other work on the machine when it began: a load of {found['load_before']}."]
     return "\n".join(rows)
+
+
+def _ms(ms: float) -> str:
+    """Three figures that count."""
+    return f"{ms:,.0f}" if ms >= 100 else f"{ms:.3g}"
+
+
+def _rate(ms: float) -> str:
+    """How many a second."""
+    return f"{1e3 / ms:,.0f}" if ms < 100 else f"{1e3 / ms:.2g}"
