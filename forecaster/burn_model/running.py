@@ -80,15 +80,14 @@ def advance(
         s.slow_days, s.day_noise, s.floor_sd_l, s.forgetting,
     )  # fmt: skip
     rules = (s.gate, s.gate_cost, s.escape_after, s.escape_sd_l**2)
-    seen = steps.reading >= 0
+    seen = np.flatnonzero(steps.reading >= 0)
     numbers = _numbers(known, points)
     last = _last_settled(observations, settled)
     cut = int(np.flatnonzero(steps.reading == last)[0]) + 1 if last is not None else 0
 
     # first pass, one point: what should have been burned between readings, to tell stuck from idle
     alone = table.copy()
-    at = steps.reading[seen]
-    alone[seen, f.REPEAT] = np.where(observations.repeats[at], LEAST_STEPS * observations.step_l[at], 0.0)
+    alone[seen, f.REPEAT] = np.where(observations.repeats, LEAST_STEPS * observations.step_l, 0.0)
     x_middle = _x_of(x, points, points.middle)
     point, run_burn_l, expected = known.alone_numbers(numbers[points.middle]), known.run_burn_l, []
     kept_point = point
@@ -98,12 +97,12 @@ def advance(
         point, run_burn_l = ran.point, ran.run_burn_l
         expected.append(ran.expected)
     stuck = _stuck(np.concatenate(expected), steps, observations, known, s)
-    table[seen, f.KIND] = np.where(stuck, f.NOTHING, table[seen, f.KIND])
+    table[seen[stuck], f.KIND] = f.NOTHING
 
     lanes = to_lanes(numbers, points)
-    f.run_grid(lanes, _part(x, slice(None, cut)), table[:cut], *rules)
     kept = known
     if last is not None:
+        f.run_grid(lanes, _part(x, slice(None, cut)), table[:cut], *rules)
         kept = _known_at(
             last, known, observations, midnights, degrees, points, kept_point[: f.KEPT_ROWS],
             lanes.ravel()[points.place][:, : f.KEPT_ROWS],
