@@ -9,6 +9,7 @@ from zoneinfo import ZoneInfo
 
 from api.access import Access
 from api.store.tanks import load_tank
+from api.usecases.fetch_weather import weather_words
 from api.usecases.refresh_forecast import gather_inputs, refresh_forecast
 from api.wiring import Services
 from forecaster.civil import zone_of
@@ -21,12 +22,13 @@ if TYPE_CHECKING:
 
 @dataclass(frozen=True, slots=True)
 class Sight:
-    """A tank as it is seen now: its name as typed, its zone, the forecast, and its inputs."""
+    """A tank as it is seen now: its name as typed, its zone, the forecast, its inputs, whose weather it is."""
 
     name: str
     zone: ZoneInfo
     forecast: Forecast
     inputs: "Inputs"
+    weather_from: str | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -51,7 +53,8 @@ def look_at_tank(services: Services, public_id: str) -> Sight:
     with services.store.read() as session:
         tank = load_tank(session, public_id)
         inputs = gather_inputs(session, tank, as_of=forecast.as_of, kept=None, settings=OrderSettings())
-    return Sight(tank.name, zone_of(inputs.timezone), forecast, inputs)
+        weather_from = weather_words(session, tank, now=services.clock.now())
+    return Sight(tank.name, zone_of(inputs.timezone), forecast, inputs, weather_from)
 
 
 def list_own_tanks(services: Services, access: Access) -> tuple[Listed, ...]:

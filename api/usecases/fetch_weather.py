@@ -39,6 +39,7 @@ from api.usecases.record_readings import describe
 from forecaster.civil import civil_date, zone_of
 from forecaster.dwelling import Survey, parse_survey
 from forecaster.errors import InputError
+from forecaster.phrases import moment_text
 
 if TYPE_CHECKING:
     import numpy as np
@@ -55,6 +56,8 @@ FIRST_DAYS, OVERLAP_DAYS = 92, 5
 """Days past that are asked for at first, and again each time: the service corrects its own past. [d]"""
 OUTLOOKS_KEPT = timedelta(days=3)
 """Older outlooks are dropped."""
+STALE = timedelta(hours=26)
+"""Weather that last came longer ago is said to be old: the days since are not known. Assumption."""
 NAME = "weather service, {0.latitude:.1f} {0.longitude:.1f} {0.zone}"
 """The name of a place's station."""
 
@@ -137,6 +140,26 @@ def weather_age(session: Session, tank: StoredTank, *, now: datetime) -> timedel
     """Tell how long ago weather last came over the network; None where it never did."""
     source = load_source(session, tank.station_id) if tank.station_id is not None else None
     return None if source is None or source.fetched_at is None else now - source.fetched_at
+
+
+def weather_words(session: Session, tank: StoredTank, *, now: datetime) -> str | None:
+    """Say whose weather it is and how old; None for a tank whose weather does not come over the network.
+
+    The data's licence asks for its source to be named.
+    """
+    source = load_source(session, tank.station_id) if tank.station_id is not None else None
+    if source is None:
+        return None
+    zone = zone_of(source.place.zone)
+    if source.fetched_at is None:
+        return "The weather service could not be reached yet."
+    words = (
+        "Weather data by Open-Meteo.com (CC BY 4.0), asked for a place rounded to some 10 km; "
+        f"last fetched {moment_text(source.fetched_at, zone)}"
+    )
+    if now - source.fetched_at > STALE:
+        return f"{words}, and not since: from then on normal weather for the season is assumed."
+    return f"{words}."
 
 
 def _assign_stations(session: Session, now: datetime) -> list[tuple[WeatherSource, list[int]]]:

@@ -75,7 +75,10 @@ def tell(sight: Sight) -> AnswerPage:
         section=draw_section(forecast, inputs.tank, zone=zone),
         weeks=weeks,
         left_out=left_out,
-        grounds=tuple(tell_grounds(inputs, zone, left_out)),
+        grounds=(
+            *tell_grounds(inputs, zone, left_out),
+            *([sight.weather_from] if sight.weather_from else []),
+        ),
     )
 
 

@@ -11,12 +11,14 @@ from contextlib import closing, contextmanager
 from pathlib import Path
 
 import pytest
+from paho.mqtt.packettypes import PacketTypes
+from paho.mqtt.reasoncodes import ReasonCode
 
 from api.mqtt import Subscriber
 from api.settings import Settings
 from api.store import Store, make_engine, migrate
 from api.store.mappings import delete_mapping, save_mapping
-from api.store.readings import count_readings
+from api.store.readings import count_readings, newest_reading
 from api.store.tanks import SensorKind, StoredTank
 from api.usecases.register_tank import register_tank
 from api.wiring import Services
@@ -204,6 +206,46 @@ def test_a_broker_that_ends_is_found_again(store: Store, broker: Broker) -> None
         later.publish(TOPIC, _payload(1))
         later.close()
         _wait(lambda: _count(store, tank) == 1)
+
+
+def test_what_a_broker_lost_is_sent_again(store: Store, broker: Broker) -> None:
+    """The broker's word to a sensor is not ours: a sensor that asks until when we have it sends the rest again."""
+    tank = _add_tank(store)
+    services = _services(store, settings_of("", broker.port))
+    with _listening(services) as subscriber:
+        _wait(lambda: subscriber._subscribed)
+        sensor = Publisher(broker)
+        sensor.publish_all(TOPIC, [_payload(i) for i in range(20)])
+        _wait(lambda: _count(store, tank) == 20)
+    sensor.publish_all(TOPIC, [_payload(i) for i in range(20, 60)])  # acknowledged by the broker
+    sensor.close()
+    assert broker.process is not None
+    broker.process.kill()  # with its queue, which it writes down every half hour
+    broker.process.wait()
+    broker.start()
+    with _listening(services) as again:
+        _wait(lambda: again._subscribed)
+        time.sleep(0.3)
+        assert _count(store, tank) < 60
+        with store.read() as session:
+            last = newest_reading(session, tank.sensors[0].id)
+        assert last is not None
+        have = int(last.at.timestamp()) - T0
+        sensor = Publisher(broker)
+        sensor.publish_all(TOPIC, [_payload(i) for i in range(have + 1, 60)])
+        sensor.close()
+        _wait(lambda: _count(store, tank) == 60)
+
+
+def test_two_with_one_id_are_said_aloud_c7(store: Store, caplog: pytest.LogCaptureFixture) -> None:
+    """After ten swaps in an hour the log says that another client uses our id; not before."""
+    subscriber = Subscriber(_services(store, settings_of("", 9)))
+    taken_over = ReasonCode(PacketTypes.DISCONNECT, "Session taken over")
+    for _ in range(9):
+        subscriber._on_disconnect(None, None, None, taken_over, None)  # type: ignore[arg-type]
+    assert caplog.text == ""
+    subscriber._on_disconnect(None, None, None, taken_over, None)  # type: ignore[arg-type]
+    assert "another client uses the id" in caplog.text
 
 
 def _drill(folder: Path, broker: Broker, *, kills: int, early: bool = False) -> tuple[int, int, int]:

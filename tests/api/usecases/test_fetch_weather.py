@@ -12,7 +12,7 @@ from api.store import Store
 from api.store.tanks import StoredTank, load_tank
 from api.store.weather import load_outlook, load_weather
 from api.store.weather_sources import load_source
-from api.usecases.fetch_weather import WeatherFetched, fetch_weather, place_of, weather_age
+from api.usecases.fetch_weather import WeatherFetched, fetch_weather, place_of, weather_age, weather_words
 from api.usecases.import_house import import_weather
 from api.usecases.record_readings import Measurement, record_readings
 from api.usecases.refresh_forecast import refresh_forecast
@@ -199,3 +199,26 @@ def test_a_named_place_will_do() -> None:
     assert place_of(Survey(place="Dublin"), zone=zone) == Place(53.4, -6.2, zone)
     assert place_of(Survey(place="Nowhere at all"), zone=zone) is None
     assert place_of(Survey(latitude=-0.04, longitude=0.02), zone=zone) == Place(0.0, 0.0, zone)
+
+
+def test_the_page_says_whose_weather_it_is_and_how_old(
+    store: Store, clock: StandingClock, stand_in: StandIn
+) -> None:
+    """The source is named as its licence asks; weather that did not come since is said to be old."""
+    tank = _tank(store, clock)
+
+    def words() -> str | None:
+        with store.read() as session:
+            return weather_words(session, load_tank(session, tank), now=clock.at)
+
+    assert words() is None
+    stand_in.answers = [BUSY] * 3
+    _fetch(store, clock, stand_in)
+    assert words() == "The weather service could not be reached yet."
+    clock.move(hours=2)
+    _fetch(store, clock, stand_in)
+    said = words() or ""
+    assert said.startswith("Weather data by Open-Meteo.com (CC BY 4.0)")
+    assert said.endswith("last fetched Sat 10 January 14:00.")
+    clock.move(hours=27)
+    assert (words() or "").endswith("from then on normal weather for the season is assumed.")
