@@ -77,7 +77,7 @@ def remind_tank(session: Session, clock: Clock, tank: StoredTank, told: Told) ->
             decision, known, name=tank.name, page=told.page_of(tank), pollution_line=told.pollution_line
         )
         reminder = save_reminder(session, tank.id, refill.id, decision, message, now=now)
-        body = _body(decision, message, known, tank, told)
+        body = body_of(decision, message, known, tank, told)
         for contact in contacts:
             if decision.again or not contact.second:
                 put_out(
@@ -114,7 +114,9 @@ def look(session: Session, tank: StoredTank, *, now: datetime) -> tuple[Known, S
     return replace(known, said=said), refill
 
 
-def _body(decision: Decision, message: Message, known: Known, tank: StoredTank, told: Told) -> dict[str, Any]:
+def body_of(
+    decision: Decision, message: Message, known: Known, tank: StoredTank, told: Told
+) -> dict[str, Any]:
     """What goes out, for every way; the forecast without its days, and cut to what may leave a door."""
     document: dict[str, Any] | None = None
     if known.forecast is not None and known.is_fresh:
