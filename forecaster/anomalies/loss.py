@@ -28,7 +28,7 @@ REMOVED_SLACK = np.timedelta64(36, "h")
 TICKETS_SHARE = 0.5
 """Where tickets less their rises make up so much of it, nothing was lost: a ticket or the shape is off. [-]"""
 AT_ONCE_D = 4.0
-"""A loss that shows most in a window up to that went at one stroke. [d]"""
+"""A loss that began no longer ago, by the best guess, is told of as one at one stroke. [d]"""
 
 AT_THE_TANK = (
     "Look from a safe distance; if someone is there, stay indoors and call the police. If oil is seen, close "
@@ -139,7 +139,7 @@ def unexplained_loss(e: Evidence) -> Sequence[Reason]:
             "now reckoned as your use. If nothing has changed in the house, have the tank and the line looked at."
         )
         return [Reason("more_use", State.WIDE, text)]
-    if found.window_d <= AT_ONCE_D:
+    if found.at_once or found.until - found.since <= np.timedelta64(int(AT_ONCE_D * 86_400), "s"):
         text = f"Between {e.day(found.since)} and {e.day(found.until)} {seen} left the tank; {due}. {AT_THE_TANK}"
         return [Reason("loss", State.CHECK, text)]
     text = (

@@ -1,11 +1,14 @@
-"""The compiled loops of the watch: one filter that remembers, and looks back from each level.
+"""The compiled loop of the watch: one filter, and beside it what each possible loss would have made of its errors.
 
-State    (V, base, slope, sun, stove, m) as in `forecaster.burn_model`, at one grid point
-Source   windows of several lengths as a form of the CUSUM and GLR tests: Page, Biometrika 41 (1954) 100-115;
-         Basseville & Nikiforov, Detection of Abrupt Changes, 1993 (both from memory)
+State    (V, one coefficient for each column of the regressors, m): litres, the burn's terms, the slow departure
+Formula  a loss that began at s moves the filter's error at t by g(s, t) for each litre (a day) lost; over all levels
+         seen since, z = Σ v g / F / √(Σ g² / F), of unit variance while nothing is lost
+Source   generalised likelihood ratio of a jump in a filtered state: Willsky & Jones, IEEE Transactions on Automatic
+         Control 21 (1976) 108-112; Basseville & Nikiforov, Detection of Abrupt Changes, 1993 (both from memory)
 """
 
 import math
+from typing import NamedTuple
 
 import numba as nb
 import numpy as np
@@ -14,242 +17,258 @@ import numpy.typing as npt
 Floats = npt.NDArray[np.float64]
 Ints = npt.NDArray[np.int64]
 
-STATES = 6
 BURN_FLOOR_L = 0.3
-"""Noise and slow departure scale with the expected burn, never with less than this. [L/d]"""
-SAME_STEPS = 0.1
-"""Levels that differ by less than that part of a step are the same reading."""
-OTHER_USE = 0.3
-"""When levels keep away from what was foretold, the use may have changed by that. [-]"""
-LEARNT_D = 14.0
-"""A home watched for less foretells nothing. [d]"""
+"""A home is not foretold to burn less than this. [L/d]"""
+POUR_D = 0.75
+"""Doubt of what a delivery did fades in that time: a level of that day may be foam, or read while it ran. [d]"""
+BEARS_OUT = 0.5
+"""The next level bears a far one out if it lies off on the same side, by that part of it or of the gate. [-]"""
+POUR_GATE = 2.5
+"""A level read after a delivery, and so many sd off what its ticket says, counts only if borne out. [-]"""
 USED_TO_D = 14.0
 """Weather is what a home is used to when it was so over that time. [d]"""
-RECENT_D = 5.5
-"""The last few levels are no older than that. [d]"""
-MEDIAN_VAR = 1.45
-"""Variance of the median of so few normals, times their number, over that of one. [-]"""
+EVERY_D = 1.0
+"""Losses are looked for that began so far apart. [d]"""
+LEAK, STROKE, LESS = 0, 1, 2
+"""Columns of the scores: a leak, a loss at one stroke, less used than foretold."""
+
+
+class Rates(NamedTuple):
+    """Numbers of the filter; see `forecaster.anomalies.WatchSettings`."""
+
+    slow_sd: float
+    slow_days: float
+    day_noise: float
+    floor_sd_l: float
+    least_burn_l: float
+    gate: float
+    run_steps: float
+    unfamiliar: float
+    leak_d: float
+    stroke_d: float
+    learnt_d: float
+
+
+class Levels(NamedTuple):
+    """What was seen at the end of each step; each of shape (step,), nan in ``litres`` where nothing was.
+
+    ``bulk`` bulk litres per litre at 15 C, ``var`` variance of a level, ``step_l`` litres of a sensor step,
+    ``repeats`` whether the sensor's value was the same as that of the level before. [L, -, L2, L]
+    """
+
+    litres: Floats
+    bulk: Floats
+    var: Floats
+    step_l: Floats
+    repeats: npt.NDArray[np.bool_]
+
+
+class Added(NamedTuple):
+    """Litres put in at 15 C in each step, and their variance; shape (step,). [L, L2]"""
+
+    litres: Floats
+    var: Floats
 
 
 @nb.njit(cache=True)  # type: ignore[untyped-decorator]
-def remember(
-    x: Floats, days: Floats, added_l: Floats, added_var: Floats, y: Floats, z: Floats, h: Floats,
-    step_l: Floats, a0: Floats, p0: Floats, slow_sd: float, drift_sd: Floats, slow_phi: float, day_noise: float,
-    floor_sd: float, gate: float, escape_after: int, escape_var: float,
-) -> tuple[Floats, Floats, Floats]:  # fmt: skip
-    """Run one filter over the steps and keep what it knew at the end of each.
-
-    Parameters
-    ----------
-    x : float array, shape (step, 4)
-        Regressors summed over each step.
-    days, added_l, added_var : float arrays, shape (step,)
-        Length, litres put in at 15 C, and their variance. [d, L, L2]
-    y, z, h : float arrays, shape (step,)
-        Bulk litres seen at the step's end (nan: none), bulk litres per litre at 15 C, variance. [L, -, L2]
-    step_l : float array, shape (step,)
-        Litres of a sensor step. A level that repeats the one before tells little new until the burn has
-        moved it by a step.
-    a0, p0 : float arrays, shapes (6,), (6, 6)
-        What is known at the start.
-    slow_sd, drift_sd, slow_phi, day_noise, floor_sd, gate, escape_after, escape_var
-        As in `forecaster.burn_model.Settings`; ``drift_sd`` over 30 days, shape (4,).
-
-    Returns
-    -------
-    a (step, 6), p (step, 6, 6), loglik (step,)
-        ``loglik`` is that of all levels up to the step; one that is not believed counts as just believed.
-    """
-    steps = y.shape[0]
-    loglik = np.zeros(steps)
-    total = 0.0
-    a_at = np.empty((steps, STATES))
-    p_at = np.empty((steps, STATES, STATES))
-    a, p = a0.copy(), p0.copy()
-    g, pg = np.empty(STATES), np.empty(STATES)
-    g[0] = 1.0
-    gated, poured, before, since = 0, False, math.nan, 0.0
-    for t in range(steps):
-        burn = 0.0
-        for q in range(4):
-            burn += x[t, q] * a[1 + q]
-            g[1 + q] = -x[t, q]
-        mu = max(BURN_FLOOR_L * days[t], burn)
-        g[5] = -mu
-        phi = slow_phi ** days[t]
-        a[0] += added_l[t] - burn - mu * a[5]
-        a[5] *= phi
-        level_var = 0.0
-        for r in range(STATES):
-            s = 0.0
-            for c in range(STATES):
-                s += p[r, c] * g[c]
-            pg[r] = s
-            level_var += g[r] * s
-        p[5, :] *= phi
-        p[:, 5] *= phi
-        pg[5] *= phi
-        p[0, :] = pg
-        p[:, 0] = pg
-        p[0, 0] = level_var + added_var[t] + floor_sd**2 * days[t]
-        if days[t] > 0.0:
-            p[0, 0] += (day_noise * mu) ** 2 / days[t]
-        for q in range(4):
-            p[1 + q, 1 + q] += drift_sd[q] ** 2 * days[t] / 30.0
-        p[5, 5] += slow_sd**2 * (1.0 - phi * phi)
-        poured = poured or added_l[t] != 0.0
-        since += mu
-        if not math.isnan(y[t]):
-            v = y[t] - z[t] * a[0]
-            f = z[t] * z[t] * p[0, 0] + h[t]
-            if abs(y[t] - before) < SAME_STEPS * step_l[t]:
-                alike = math.exp(-2.0 * since / step_l[t])
-                f += h[t] * 2.0 * alike / (1.0 - alike)
-            before, since = y[t], 0.0
-            far = min(v * v / f, gate * gate)
-            total -= 0.5 * (math.log(2.0 * math.pi * f) + far)
-            # after a delivery the level is believed and not the ticket
-            if abs(v) > gate * math.sqrt(f) and not poured:
-                gated += 1
-                if gated >= escape_after:
-                    p[0, 0] += escape_var
-                    p[5, 5] += OTHER_USE**2
-                    gated = 0
-            else:
-                gated, poured = 0, False
-                for r in range(STATES):
-                    pg[r] = p[r, 0] * z[t] / f
-                for r in range(STATES):
-                    a[r] += pg[r] * v
-                    for c in range(STATES):
-                        p[r, c] -= pg[r] * pg[c] * f
-        a_at[t] = a
-        p_at[t] = p
-        loglik[t] = total
-    return a_at, p_at, loglik
-
-
-@nb.njit(cache=True)  # type: ignore[untyped-decorator]
-def look_back(
-    x: Floats, days: Floats, added_l: Floats, added_var: Floats, y: Floats, z: Floats, h: Floats,
-    step_l: Floats, end_d: Floats, a_at: Floats, p_at: Floats, slow_sd: float, slow_phi: float,
-    day_noise: float, floor_sd: float, readings: Ints, first: int, windows: Floats, medians: Ints,
-    unfamiliar: float, odd: float,
-) -> tuple[Floats, Floats, Floats, Ints]:  # fmt: skip
-    """Foretell the last few levels from what was known a window before them, and compare.
-
-    Parameters
-    ----------
-    x, days, added_l, added_var, y, z, h
-        As in `remember`.
-    step_l, end_d : float arrays, shape (step,)
-        Litres of a sensor step; the step's end. [L, d]
-    a_at, p_at
-        From `remember`.
-    slow_sd, slow_phi, day_noise, floor_sd
-        As in `remember`.
-    readings : int array, shape (reading,)
-        Steps that end with a level.
-    first : int
-        Looks back from this reading on.
-    windows, medians : float and int array, shape (window,)
-        Length of each window, and of how many levels the median is taken. [d]
-    unfamiliar, odd
-        Doubt of the heating by degree-days that differ from those of the weeks before, and how it grows with
-        the slow departure. [-]
-
-    Returns
-    -------
-    score, missing, burn : float arrays, shape (reading - first, window)
-        Foretold minus seen in standard deviations; in litres; and the burn foretold over the window;
-        nan where the history is too short. [-, L, L]
-    since : int array, same shape
-        The step at whose end it was foretold, or -1.
-    """
-    count = readings.shape[0] - first
-    score = np.full((count, windows.shape[0]), np.nan)
-    missing = np.full((count, windows.shape[0]), np.nan)
-    burned = np.full((count, windows.shape[0]), np.nan)
-    since = np.full((count, windows.shape[0]), -1, np.int64)
-    off = np.empty(medians.max())
-    used_to = np.empty(days.shape[0])
-    usual = x[0, 1] / max(days[0], 1e-9)
-    for t in range(days.shape[0]):
+def unlike_usual(heat: Floats, days: Floats) -> Floats:
+    """By how much each step's degree-days differ from those of the weeks before; shape (step,). [K d]"""
+    out = np.empty(heat.shape[0])
+    usual = heat[0] / max(days[0], 1e-9)
+    for t in range(heat.shape[0]):
+        out[t] = abs(heat[t] - days[t] * usual)
         fade = math.exp(-days[t] / USED_TO_D)
-        usual = fade * usual + (1.0 - fade) * x[t, 1] / max(days[t], 1e-9)
-        used_to[t] = usual
-    for i in range(count):
-        last = first + i
-        for w in range(windows.shape[0]):
-            oldest = last
-            while (
-                oldest > 0
-                and last - oldest + 1 < medians[w]
-                and end_d[readings[oldest - 1]] >= end_d[readings[last]] - RECENT_D
-            ):
-                oldest -= 1
-            of = last - oldest + 1
-            start = oldest - 1
-            latest = end_d[readings[oldest]] - windows[w] + 0.25
-            while start >= 0 and end_d[readings[start]] > latest:
-                start -= 1
-            if start < 0 or end_d[readings[start]] < LEARNT_D:
+        usual = fade * usual + (1.0 - fade) * heat[t] / max(days[t], 1e-9)
+    return out
+
+
+@nb.njit(cache=True)  # type: ignore[untyped-decorator]
+def _foretell(
+    t: int, x: Floats, days: Floats, added: Added, unlike: Floats, drift: Floats, r: Rates, a: Floats, p: Floats,
+    g: Floats, pg: Floats,
+) -> tuple[float, float]:  # fmt: skip
+    """Move state and covariance over a step in place; its burn, and how the slow departure fades."""
+    last, d = a.shape[0] - 1, days[t]
+    burn = 0.0
+    g[0] = 1.0
+    for q in range(last - 1):
+        burn += x[t, q] * a[1 + q]
+        g[1 + q] = -x[t, q]
+    burn = max(BURN_FLOOR_L * d, burn)
+    # a home that burns little departs from it by more than its share
+    scale = math.sqrt(burn * burn + (r.least_burn_l * d) ** 2)
+    g[last] = -scale
+    phi = math.exp(-d / r.slow_days)
+    foretold = 0.0
+    for q in range(last - 1):
+        foretold += x[t, q] * a[1 + q]
+    a[0] += added.litres[t] - foretold - scale * a[last]
+    a[last] *= phi
+    level_var = 0.0
+    for i in range(last + 1):
+        s = 0.0
+        for j in range(last + 1):
+            s += p[i, j] * g[j]
+        pg[i] = s
+        level_var += g[i] * s
+    p[last, :] *= phi
+    p[:, last] *= phi
+    pg[last] *= phi
+    p[0, :] = pg
+    p[:, 0] = pg
+    p[0, 0] = level_var + added.var[t] + r.floor_sd_l**2 * d
+    if d > 0.0:
+        p[0, 0] += (r.day_noise * scale) ** 2 / d
+        strange = r.unfamiliar * unlike[t] * max(a[2], 0.0) / scale
+        p[last, last] += (r.slow_sd**2 + strange**2) * (1.0 - phi * phi)
+    for q in range(last - 1):
+        p[1 + q, 1 + q] += drift[q] ** 2 * d / 30.0
+    return burn, phi
+
+
+@nb.njit(cache=True)  # type: ignore[untyped-decorator]
+def _spread(t: int, seen: Levels, p: Floats, since_l: float, doubt: float) -> float:
+    """Variance of a level as foretold and seen; one that repeats tells little until a step was burned."""
+    h = seen.var[t] + doubt
+    if seen.repeats[t]:
+        alike = math.exp(-2.0 * since_l / seen.step_l[t])
+        h += seen.var[t] * 2.0 * alike / (1.0 - alike + 1e-12)
+    f: float = seen.bulk[t] ** 2 * p[0, 0] + h
+    return f
+
+
+@nb.njit(cache=True)  # type: ignore[untyped-decorator]
+def _borne_out(
+    t: int, x: Floats, days: Floats, added: Added, unlike: Floats, drift: Floats, r: Rates, seen: Levels, a: Floats,
+    p: Floats, off: float,
+) -> bool:  # fmt: skip
+    """Whether the next level lies as far off as this one, on the same side."""
+    a, p = a.copy(), p.copy()
+    g, pg = np.empty(a.shape[0]), np.empty(a.shape[0])
+    for k in range(t + 1, days.shape[0]):
+        _foretell(k, x, days, added, unlike, drift, r, a, p, g, pg)
+        if not math.isnan(seen.litres[k]):
+            v = seen.litres[k] - seen.bulk[k] * a[0]
+            u = v / math.sqrt(seen.bulk[k] ** 2 * p[0, 0] + seen.var[k])
+            return bool(u * off > 0.0 and abs(u) > BEARS_OUT * min(abs(off), r.gate))
+    return False
+
+
+@nb.njit(cache=True)  # type: ignore[untyped-decorator]
+def score_losses(
+    x: Floats, days: Floats, end_d: Floats, added: Added, seen: Levels, unlike: Floats, a0: Floats, p0: Floats,
+    drift: Floats, r: Rates, from_d: float,
+) -> tuple[Floats, Floats, Floats, Ints]:  # fmt: skip
+    """Run the filter over the steps and score every loss that may have begun since ``from_d``.
+
+    Parameters
+    ----------
+    x : float array, shape (step, column)
+        Regressors summed over each step: base, heating, and any others.
+    days, end_d, unlike : float arrays, shape (step,)
+        Length and end of each step, and how unlike the usual its weather was. [d, d, K d]
+    added : Added
+    seen : Levels
+    a0, p0 : float arrays, shapes (column + 2,), (column + 2, column + 2)
+        What is known at the start.
+    drift : float array, shape (column,)
+        Random walk of the coefficients over 30 days.
+    r : Rates
+    from_d : float
+        Losses that began before are not looked for. [d]
+
+    Returns
+    -------
+    score, litres, burn : float arrays, shape (step, 3)
+        Largest score by kind (see `LEAK`), litres that it says are missing, and burn foretold since it
+        began; nan where nothing was seen or all is too new. [-, L, L]
+    since : int array, shape (step, 3)
+        Number of the step with which it begins, or -1.
+    """
+    steps, states = days.shape[0], a0.shape[0]
+    many = int(max(r.leak_d, r.stroke_d) / EVERY_D) + 2
+    shift = np.zeros((2, many, states))
+    vg, gg = np.zeros((2, many)), np.zeros((2, many))
+    begun = np.full(many, -1, np.int64)
+    begun_d, burn_before = np.full(many, -np.inf), np.zeros(many)
+    score, litres = np.full((steps, 3), np.nan), np.full((steps, 3), np.nan)
+    burned, since = np.full((steps, 3), np.nan), np.full((steps, 3), -1, np.int64)
+    a, p = a0.copy(), p0.copy()
+    g, pg, gain = np.empty(states), np.empty(states), np.empty(states)
+    place, newest, total = 0, -np.inf, 0.0
+    since_level, run_l, doubt, poured, before = 0.0, 0.0, 0.0, False, -1
+    for t in range(steps):
+        d = days[t]
+        burn, phi = _foretell(t, x, days, added, unlike, drift, r, a, p, g, pg)
+        if end_d[t] - d >= max(newest + EVERY_D - 1e-9, from_d):
+            place, newest = (place + 1) % many, end_d[t] - d
+            begun[place], begun_d[place], burn_before[place] = t, newest, total
+            shift[:, place] = 0.0
+            vg[:, place], gg[:, place] = 0.0, 0.0
+            shift[STROKE, place, 0] = -1.0
+        for j in range(many):
+            if begun[j] < 0:
                 continue
-            s = readings[start]
-            # V at t is V at s less X'theta_s and M m_s, with noise: first order in what was known at s
-            x_sum = np.zeros(4)
-            m_sum, burn_sum, added, fade = 0.0, 0.0, 0.0, 1.0
-            noise_vv, noise_vm, noise_mm, strange = 0.0, 0.0, 0.0, 0.0
-            var = 0.0
-            n = 0
-            first_burn = 0.0
-            for t in range(s + 1, readings[last] + 1):
-                burn = 0.0
-                for q in range(4):
-                    burn += x[t, q] * a_at[s, 1 + q]
-                    x_sum[q] += x[t, q]
-                mu = max(BURN_FLOOR_L * days[t], burn)
-                phi = slow_phi ** days[t]
-                m_sum += mu * fade
-                fade *= phi
-                burn_sum += burn
-                added += added_l[t]
-                strange += abs(x[t, 1] - days[t] * used_to[s]) * max(a_at[s, 2], 0.0)
-                noise_vv += added_var[t] + floor_sd**2 * days[t]
-                noise_vv += mu * mu * noise_mm - 2.0 * mu * noise_vm
-                if days[t] > 0.0:
-                    noise_vv += (day_noise * mu) ** 2 / days[t]
-                noise_vm = phi * (noise_vm - mu * noise_mm)
-                noise_mm = phi * phi * noise_mm + slow_sd**2 * (1.0 - phi * phi)
-                if t < readings[oldest] or math.isnan(y[t]):
+            for k in range(2):
+                s = 0.0
+                for i in range(states):
+                    s += g[i] * shift[k, j, i]
+                shift[k, j, 0] = s - d if k == LEAK else s
+                shift[k, j, states - 1] *= phi
+        total += burn
+        since_level += burn
+        run_l += burn
+        poured = poured or added.litres[t] != 0.0
+        doubt *= math.exp(-d / POUR_D)
+        if added.litres[t] != 0.0:
+            doubt += added.var[t]
+        if math.isnan(seen.litres[t]):
+            continue
+        if not seen.repeats[t]:
+            run_l = 0.0
+        f = _spread(t, seen, p, since_level, doubt)
+        v = seen.litres[t] - seen.bulk[t] * a[0]
+        # a value that stays when more than it can hide was burned is no level: nobody knows yet which it is
+        passed_over = seen.repeats[t] and run_l > r.run_steps * seen.step_l[t]
+        off = v / math.sqrt(f)
+        if abs(off) > (POUR_GATE if poured else r.gate) and not passed_over:
+            passed_over = not _borne_out(t, x, days, added, unlike, drift, r, seen, a, p, off)
+        if passed_over:
+            if before >= 0:
+                score[t], litres[t], burned[t], since[t] = (
+                    score[before],
+                    litres[before],
+                    burned[before],
+                    since[before],
+                )
+            continue
+        since_level, poured, before = 0.0, False, t
+        for i in range(states):
+            gain[i] = p[i, 0] * seen.bulk[t] / f
+        for i in range(states):
+            a[i] += gain[i] * v
+            for j in range(states):
+                p[i, j] -= gain[i] * gain[j] * f
+        for j in range(many):
+            if begun[j] < 0:
+                continue
+            for k in range(2):
+                moved = seen.bulk[t] * shift[k, j, 0]
+                vg[k, j] += v * moved / f
+                gg[k, j] += moved * moved / f
+                for i in range(states):
+                    shift[k, j, i] -= gain[i] * moved
+            long_d = end_d[t] - begun_d[j]
+            if begun_d[j] < r.learnt_d:
+                continue
+            for kind in range(3):
+                k = LEAK if kind == LESS else kind
+                if long_d > (r.stroke_d if kind == STROKE else r.leak_d) or gg[k, j] <= 0.0:
                     continue
-                gone = burn_sum + m_sum * a_at[s, 5]
-                off[n] = z[t] * (a_at[s, 0] + added - gone) - y[t]
-                if n == 0:
-                    first_burn = gone
-                if n == of // 2:
-                    g = np.empty(STATES)
-                    g[0] = 1.0
-                    g[1:5] = -x_sum
-                    g[5] = -m_sum
-                    for r in range(STATES):
-                        for c in range(STATES):
-                            var += g[r] * p_at[s, r, c] * g[c]
-                    doubt = (unfamiliar + odd * abs(a_at[s, 5])) * strange
-                    var = z[t] * z[t] * (var + noise_vv + doubt * doubt)
-                    burned[i, w] = gone
-                n += 1
-                if n == of:
-                    # levels on the same step of the sensor err together
-                    fell = max(0.0, gone - first_burn) / max(step_l[t], 1e-9)
-                    of_median = min(1.0, MEDIAN_VAR / of)
-                    var += h[t] * (of_median + (1.0 - of_median) * math.exp(-fell))
-            gap = np.median(off[:of])
-            # back to its usual use from less or from more is no loss, and no change of habits
-            back = -m_sum * a_at[s, 5]
-            back = min(back, max(gap, 0.0)) if back > 0.0 else max(back, min(gap, 0.0))
-            missing[i, w] = gap - back
-            burned[i, w] += back
-            score[i, w] = missing[i, w] / math.sqrt(var)
-            since[i, w] = s
-    return score, missing, burned, since
+                sign = -1.0 if kind == LESS else 1.0
+                z = sign * vg[k, j] / math.sqrt(gg[k, j])
+                if math.isnan(score[t, kind]) or z > score[t, kind]:
+                    score[t, kind], since[t, kind] = z, begun[j]
+                    litres[t, kind] = vg[k, j] / gg[k, j] * (1.0 if kind == STROKE else long_d)
+                    burned[t, kind] = total - burn_before[j]
+    return score, litres, burned, since

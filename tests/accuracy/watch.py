@@ -5,6 +5,10 @@ Flow     world, seed -> lives, sound and with one fault -> **scores by day; what
 Scores by day come from one pass over a whole life: what is foretold at a day uses only what was read before it,
 but for the grid point, which is that of the life's end. What a household is told (``told``) is worked out anew
 for each as-of day by the whole engine, with nothing later. Lives with the same number differ by the fault alone.
+
+Beside the engine stands what could be reached at all: the same test with an ideal sensor, and with the real one but
+with the true house known, so that only its people's chance is left (the mean burn of many drawn habits in the
+weather that came).
 """
 
 import argparse
@@ -21,15 +25,18 @@ import numpy.typing as npt
 
 from forecaster.anomalies import Watch, WatchSettings, watch_level
 from forecaster.anomalies.watch import alarms, passes
+from forecaster.anomalies.watch_rows import Terms
 from forecaster.burn_model import Posterior, fit_burn_model
 from forecaster.civil import instant
-from forecaster.climate import WeatherYears, normal_day
+from forecaster.climate import normal_day
 from forecaster.deliveries import find_rises
-from forecaster.pipeline import Inputs, known_at, place_normals, work_out
+from forecaster.fuel import to_bulk_litres
+from forecaster.pipeline import Inputs, known_at, place_normals
 from forecaster.pipeline.behind import Behind, additions, learn_behind, observations, past_litres
 from forecaster.readings import Quantity, Readings
-from forecaster.states import State
+from tests.accuracy.watch_faults import QUIET_D, inputs_at, measure_delays, measure_geometry, measure_told
 from tests.accuracy.world import REPORTING, TUNING, Faults, Life, World, draw_life
+from tests.accuracy.world.oracle import oracle_litres
 
 Floats = npt.NDArray[np.float64]
 RESULTS = Path(__file__).with_suffix(".json")
@@ -37,12 +44,12 @@ WORLDS = {"tuning": TUNING, "reporting": REPORTING}
 LIFE_D, AFTER_D = 1095, 75
 """Length of a sound life; days that a life goes on after its fault. [d]"""
 FAULT_FIRST_D, FAULT_LAST_D = 370, 735
-QUIET_D = 14.0
-"""Alarms less far apart are one. [d]"""
 LEAKS_L_PER_DAY, THEFTS_L = (1.0, 2.0, 5.0, 10.0), (30.0, 50.0, 100.0)
 WITHIN_D = (3.0, 7.0, 14.0, 30.0, 60.0)
 """Counted from the midnight at which a leak begins, and from the end of the day of a theft. [d]"""
-TOLD_EVERY_D = 9
+AS_THEY_ARE, IDEAL, ORACLE = "as they are", "ideal", "as they are, the true house known"
+HABITS = 60
+"""So many drawn habits stand for the people of a house whose truth is known otherwise."""
 DAY = np.timedelta64(1, "D")
 
 
@@ -67,15 +74,6 @@ class Quiet:
     alarms_in_10_years: float
     se: float
     alarm_days_a_year: float
-
-
-def inputs_at(life: Life, day: int) -> Inputs:
-    """What a user has at the end of a day of a life."""
-    as_of = (life.date[day] + 1).astype("datetime64[s]").item().replace(tzinfo=UTC)
-    return Inputs(
-        tank=life.tank, as_of=as_of, readings=life.readings, weather=life.weather, deliveries=life.deliveries,
-        receipts=life.receipts, survey=life.survey,
-    )  # fmt: skip
 
 
 def with_ideal_sensor(life: Life) -> Life:
@@ -106,13 +104,32 @@ def learn(life: Life, *, day: int) -> tuple[Inputs, Behind, Posterior]:
     return known, behind, posterior
 
 
-def scores_of(life: Life, *, watch: WatchSettings | None = None, last: int = 10_000) -> Watch:
-    """Scores of the days of a life."""
+def scores_of(
+    life: Life, *, watch: WatchSettings | None = None, last: int = 10_000, oracle: bool = False
+) -> Watch:
+    """Scores of the days of a life, by what was learnt of the house or by the truth."""
     known, behind, posterior = learn(life, day=len(life.date) - 1)
     return watch_level(
         observations(behind, known.tank), additions(behind, known.tank), behind.drivers, behind.midnights,
         posterior, behind.house.prior, settings=known.model, watch=watch, last=last,
+        terms=true_terms(life, behind) if oracle else None,
     )  # fmt: skip
+
+
+def true_terms(life: Life, behind: Behind) -> Terms:
+    """The true house's mean burn over its people's chance, as the one term of the burn."""
+    sky = life.weather
+    burned = oracle_litres(
+        life, as_of_day=0, temp_c=sky.temp_c[None, 1:], ghi_wh_m2=sky.ghi_wh_m2[None, 1:],
+        rng=np.random.default_rng(1), samples=HABITS,
+    ).mean(axis=0)  # fmt: skip
+    a_day = np.diff(burned, prepend=0.0)
+    day = (behind.drivers.date - life.date[1]).astype(np.int64)
+    mean = a_day[np.clip(day, 0, len(a_day) - 1)]
+    # the second term stands where the heating's degree-days do, whose doubt needs none here
+    return Terms(
+        np.stack([mean, 0.0 * mean], axis=1), np.array([1.0, 0.0]), np.array([0.02, 0.0]), np.zeros(2)
+    )
 
 
 def alarm_times(scores: Watch, watch: WatchSettings) -> npt.NDArray[np.datetime64]:
@@ -187,15 +204,15 @@ def lives(world: World, seed: int, number: int) -> Iterator[tuple[str, int, Life
 
 
 def measure_losses(
-    world: World, *, seed: int, houses: int, watch: WatchSettings, ideal: bool = False
+    world: World, *, seed: int, houses: int, watch: WatchSettings, sensor: str = AS_THEY_ARE
 ) -> tuple[Quiet, list[Found]]:
     """Alarms of sound lives, and delays of each loss."""
-    sensor = "ideal" if ideal else "as they are"
     sound: list[Watch] = []
     delays: dict[str, list[float | None]] = {kind: [] for kind in LOSSES}
     for number in range(houses):
         for kind, day, drawn in lives(world, seed, number):
-            scores = scores_of(with_ideal_sensor(drawn) if ideal else drawn, watch=watch)
+            seen = with_ideal_sensor(drawn) if sensor == IDEAL else drawn
+            scores = scores_of(seen, watch=watch, oracle=sensor == ORACLE)
             if day < 0:
                 sound.append(scores)
                 continue
@@ -207,103 +224,86 @@ def measure_losses(
 
 @dataclass(frozen=True, slots=True)
 class Pours:
-    """Deliveries without a ticket: share found three days later, and the error of their litres against the truth."""
+    """Deliveries without a ticket: share found three days later, and the error of their litres.
+
+    Attributes
+    ----------
+    shown
+        Share that the sensor showed at all by then: not silent, nor stuck.
+    error_median_pct, bias_median_pct
+        Against the true litres.
+    table_median_pct
+        What the tank's table itself errs by over the true levels before and after: no level can tell better.
+    own_median_pct, own_median_l
+        Against the litres that the table would have made of the true levels.
+    """
 
     deliveries: int
     found: float
     found_se: float
+    shown: float
+    found_of_shown: float
     error_median_pct: float
     bias_median_pct: float
+    table_median_pct: float
+    own_median_pct: float
+    own_median_l: float
     false_in_10_years: float
 
 
 def measure_pours(world: World, *, seed: int, houses: int) -> Pours:
     """Deliver to each house once without a ticket, and look for rises three days later and over the life."""
-    seen, off, total, false, years = 0, [], 0, 0, 0.0
+    seen, shown, false, years = [], [], 0, 0.0
+    off: list[tuple[float, float, float]] = []
     for number in range(houses):
         day = int(np.random.default_rng([seed, number, 2]).integers(60, 700))
         litres = float(np.random.default_rng([seed, number, 3]).choice([300.0, 500.0, 500.0, 700.0, 900.0]))
-        life = draw_life(
-            world,
-            np.random.default_rng([seed, number]),
-            days=day + 4,
-            faults=Faults(silent_delivery=(day, litres)),
-        )
-        true = float(life.delivered_l[day])
-        _, behind, _ = learn(life, day=day + 3)
-        tickets = np.abs((behind.deliveries.at - life.date[day].astype("datetime64[s]")) / DAY) < 5
+        fault = Faults(silent_delivery=(day, litres))
+        life = draw_life(world, np.random.default_rng([seed, number]), days=day + 4, faults=fault)
+        true = float(to_bulk_litres(life.delivered_l[day], life.oil_c[day], life.tank.fuel.density_15c))
+        known, behind, _ = learn(life, day=day + 3)
+        on = life.date[day].astype("datetime64[s]")
         years += (day + 4) / 365.25
         false += sum(
             float(life.delivered_l[max(k - 3, 0) : k + 4].sum()) == 0.0
             for r in find_rises(behind.levels, behind.deliveries) if r.confirmed
             for k in [int((r.at - life.date[0].astype("datetime64[s]")) / DAY)]
         )  # fmt: skip
-        if true < 60.0 or tickets.any():
+        if true < 60.0 or (np.abs((behind.deliveries.at - on) / DAY) < 5).any():
             continue
-        total += 1
-        near = [
-            r for r in behind.rises if abs(float((r.at - life.date[day].astype("datetime64[s]")) / DAY)) <= 3
-        ]
+        near = [r for r in behind.rises if abs(float((r.at - on) / DAY)) <= 3]
+        seen.append(bool(near))
+        late = behind.levels.litres[behind.levels.trusted() & (behind.levels.at >= on + DAY)]
+        shown.append(bool(len(late)) and float(np.median(late)) > float(life.level_l[day - 1]) + 0.5 * true)
         if near:
-            seen += 1
-            off.append(100.0 * (near[0].litres / true - 1.0))
-    share = seen / total
-    error = np.array(off)
+            off.append((near[0].litres, true, _by_table(life, known, day)))
+    share, count = float(np.mean(seen)), len(seen)
+    told, truth, table = np.array(off).T
+    error = 100.0 * (told / truth - 1.0)
     return Pours(
-        total, round(share, 3), round(float(np.sqrt(share * (1 - share) / total)), 3),
-        round(float(np.median(np.abs(error))), 2), round(float(np.median(error)), 2), round(10.0 * false / years, 2),
+        count, round(share, 3), round(float(np.sqrt(share * (1 - share) / count)), 3),
+        round(float(np.mean(shown)), 3), round(float(np.mean(np.array(seen)[np.array(shown)])), 3),
+        round(float(np.median(np.abs(error))), 2), round(float(np.median(error)), 2),
+        round(float(np.median(np.abs(100.0 * (table / truth - 1.0)))), 2),
+        round(float(np.median(np.abs(100.0 * (told / table - 1.0)))), 2),
+        round(float(np.median(np.abs(told - table))), 1), round(10.0 * false / years, 2),
     )  # fmt: skip
 
 
-@dataclass(frozen=True, slots=True)
-class Told:
-    """What sound houses are told: days a tank-year in each state, and with each reason; as-of days looked at."""
-
-    houses: int
-    days: int
-    days_a_year: dict[str, float]
-    se: dict[str, float]
-    reasons_days_a_year: dict[str, float]
+def _by_table(life: Life, known: Inputs, day: int) -> float:
+    """Litres of a delivery by the tank's table as learnt, at the true levels of the evenings before and after."""
+    dips = life.house.shape.dip_mm(life.level_l[day - 1 : day + 1])
+    before, after = known.tank.shape.litres(np.clip(dips, 0.0, known.tank.shape.height_mm))
+    return float(after - before + life.burned_l[day])
 
 
-def measure_told(world: World, *, seed: int, houses: int, every_d: int = TOLD_EVERY_D) -> Told:
-    """Ask the whole engine of sound houses, on some days of the second year."""
-    states: list[dict[str, float]] = []
-    reasons: dict[str, int] = {}
-    asked = 0
-    for number in range(houses):
-        life = draw_life(world, np.random.default_rng([seed, number]), days=732)
-        days = range(366 + number % every_d, 732, every_d)
-        told = [tell(life, day) for day in days]
-        asked += len(told)
-        states.append({s.name: sum(state is s for state, _ in told) / len(told) for s in State})
-        for _, codes in told:
-            for code in set(codes):
-                reasons[code] = reasons.get(code, 0) + 1
-    by_state = {s.name: np.array([share[s.name] for share in states]) * 365.25 for s in State}
-    return Told(
-        houses, asked, {k: round(float(v.mean()), 2) for k, v in by_state.items()},
-        {k: round(float(v.std(ddof=1) / np.sqrt(houses)), 2) for k, v in by_state.items()},
-        {k: round(365.25 * n / asked, 2) for k, n in sorted(reasons.items(), key=lambda i: -i[1])},
-    )  # fmt: skip
-
-
-def tell(life: Life, day: int) -> tuple[State, tuple[str, ...]]:
-    """State and codes of all that the engine finds at the end of a day."""
-    start = life.date[day] + 1
-    calm = WeatherYears(start, np.full((8, 31), 8.0), np.full((8, 31), 2000.0), "the same mild days")
-    asked = replace(inputs_at(life, day), weather_ahead=calm, horizon_days=30, paths=200)
-    forecast = work_out(asked, rng=np.random.default_rng(1)).forecast
-    return forecast.state, tuple(r.code for r in forecast.reasons)
-
-
-def main(*, world: str, houses: int, told_houses: int, seed: int | None) -> None:
+def main(*, world: str, houses: int, told_houses: int, seed: int | None, into: Path = RESULTS) -> None:
     """Measure, print, and keep the figures with what made them."""
     chosen = seed if seed is not None else int(datetime.now(UTC).strftime("%Y%m%d%H"))
     watch = WatchSettings()
     parts: dict[str, object] = {}
-    for ideal in (False, True):
-        alarm, losses = measure_losses(WORLDS[world], seed=chosen, houses=houses, watch=watch, ideal=ideal)
+    for sensor in (AS_THEY_ARE, IDEAL, ORACLE):
+        alarm, losses = measure_losses(WORLDS[world], seed=chosen, houses=houses, watch=watch, sensor=sensor)
         parts[f"losses, sensors {alarm.sensor}"] = {
             "sound": asdict(alarm), "losses": [asdict(f) for f in losses],
         }  # fmt: skip
@@ -312,6 +312,10 @@ def main(*, world: str, houses: int, told_houses: int, seed: int | None) -> None
     print(pours, flush=True)
     told = measure_told(WORLDS[world], seed=chosen, houses=told_houses)
     print(told, flush=True)
+    delays = measure_delays(WORLDS[world], seed=chosen, houses=told_houses)
+    print(*delays, sep="\n", flush=True)
+    sizes = measure_geometry(WORLDS[world], seed=chosen, houses=told_houses)
+    print(sizes, flush=True)
     results = {
         "provenance": {
             "world": world, "seed": chosen, "houses": houses, "life_d": LIFE_D, "settings": asdict(watch),
@@ -319,8 +323,10 @@ def main(*, world: str, houses: int, told_houses: int, seed: int | None) -> None
             "versions": {name: version(name) for name in ("dipcast", "numpy", "numba")},
         },
         **parts, "deliveries without a ticket": asdict(pours), "told to sound houses": asdict(told),
+        "told after a fault": [asdict(d) for d in delays],
+        "told of a wrong size": sizes,
     }  # fmt: skip
-    RESULTS.write_text(json.dumps(results, indent=1).replace("Infinity", "null") + "\n", "utf-8")
+    into.write_text(json.dumps(results, indent=1).replace("Infinity", "null") + "\n", "utf-8")
 
 
 if __name__ == "__main__":
@@ -329,5 +335,12 @@ if __name__ == "__main__":
     asked.add_argument("--houses", type=int, default=100)
     asked.add_argument("--told-houses", type=int, default=60)
     asked.add_argument("--seed", type=int, help="without it, the hour's own")
+    asked.add_argument("--into", type=Path, default=RESULTS)
     given = asked.parse_args()
-    main(world=given.world, houses=given.houses, told_houses=given.told_houses, seed=given.seed)
+    main(
+        world=given.world,
+        houses=given.houses,
+        told_houses=given.told_houses,
+        seed=given.seed,
+        into=given.into,
+    )

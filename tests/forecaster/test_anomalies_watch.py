@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from forecaster.anomalies import Evidence, Watch, WatchSettings, find_reasons
-from forecaster.anomalies.watch import Departure, alarms, find_departure, passes
+from forecaster.anomalies.watch import KINDS, Departure, find_departure, passes
 from forecaster.phrases import litres_text
 from forecaster.pipeline import work_out
 from tests.forecaster.homes import MILD, Home, codes
@@ -44,16 +44,16 @@ def leak(litres: float, *, days: int) -> dict[int, float]:
 
 def test_a_sound_home_scores_within_chance() -> None:
     """No score of a home that burns by the weather comes near a threshold."""
-    score = scores({}).score
-    assert np.nanmax(np.abs(score)) < 0.8 * WatchSettings().loss
+    assert np.nanmax(scores({}).score / np.array(WatchSettings().thresholds)) < 0.8
 
 
 def test_a_loss_shows_in_its_litres() -> None:
-    """Eighty litres at once are missing in every window that reaches back before them, but for a change of use."""
-    found = scores({FIRST: 80.0}, days=FIRST + 6)
-    newest = found.missing_l[-1][found.since[-1] < found.at[-6]]
-    assert len(newest) >= 4
-    assert newest == pytest.approx(80.0, abs=30.0)
+    """Eighty litres at once are what is missing by the best guess three days later, and since the day they went."""
+    found = find_departure(scores({FIRST: 80.0}, days=FIRST + 3), sign=1)
+    assert found is not None
+    assert found.at_once
+    assert found.missing_l == pytest.approx(80.0, abs=25.0)
+    assert abs(float((found.since - scores({}).at[0]) / np.timedelta64(1, "D")) - (FIRST - 80.0)) <= 1.0
 
 
 def test_no_score_looks_ahead() -> None:
@@ -65,9 +65,9 @@ def test_no_score_looks_ahead() -> None:
     assert np.nanmax(off) < 1.0
 
 
-@pytest.mark.parametrize(("litres", "at_most"), [(3.0, 24), (6.0, 12)])
+@pytest.mark.parametrize(("litres", "at_most"), [(4.0, 28), (6.0, 14)])
 def test_a_larger_leak_is_found_sooner(litres: float, at_most: int) -> None:
-    """In a steady home a leak of half its use is found within four weeks, one of all its use within two."""
+    """In a steady home a leak of most of its use is found within four weeks, one of more than all within two."""
     for days in range(3, 40, 3):
         found = find_departure(scores(leak(litres, days=days), days=FIRST + days), sign=1)
         if found is not None:
@@ -102,15 +102,21 @@ def test_oil_said_to_be_taken_out_is_not_lost() -> None:
     assert "loss" not in codes(home.inputs())
 
 
-def departure_of(score: list[float], *, watch: WatchSettings) -> Departure | None:
-    """What is found of scores in one window, a day each."""
+def made_up(score: list[float], *, kind: str = "leak") -> Watch:
+    """Scores of one kind, a day each."""
     at = np.datetime64("2024-01-01T06:00:00") + np.arange(len(score)) * np.timedelta64(86_400, "s")
-    column = np.array(score)[:, None]
-    since = at[:, None] - np.timedelta64(7, "D")
-    return find_departure(Watch(at, column, 5.0 * column, 70.0 + 0.0 * column, since), sign=1, watch=watch)
+    table = np.zeros((len(score), len(KINDS)))
+    table[:, KINDS.index(kind)] = score
+    since = np.repeat(at[:, None] - np.timedelta64(7, "D"), len(KINDS), axis=1)
+    return Watch(at, table, 5.0 * table, 70.0 + 0.0 * table, since)
 
 
-ONE = WatchSettings(windows_d=(7.0,), medians=(5,), scale=(1.0,), loss=4.0, patience_d=10.0)
+def departure_of(score: list[float], *, watch: WatchSettings) -> Departure | None:
+    """What is found of scores of a leak, a day each."""
+    return find_departure(made_up(score), sign=1, watch=watch)
+
+
+ONE = WatchSettings(thresholds=(4.0, 4.0, 4.0), patience_d=10.0)
 
 
 @pytest.mark.parametrize(
@@ -136,13 +142,21 @@ def test_a_use_that_lasts_becomes_the_habit() -> None:
     assert (short.pending, long.pending) == (True, False)
 
 
-def test_less_use_is_looked_for_below_zero() -> None:
-    """A score of minus five passes for less use and not for more."""
-    at = np.datetime64("2024-01-01T06:00:00") + np.arange(2) * np.timedelta64(86_400, "s")
-    low = np.full((2, 1), -5.0)
-    found = Watch(at, low, low, low, np.repeat(at[:, None], 1, axis=1))
-    assert alarms(passes(found, sign=-1, watch=ONE)).any()
-    assert not passes(found, sign=1, watch=ONE).any()
+def test_less_use_and_losses_are_looked_for_apart() -> None:
+    """A score of less use raises no alarm of a loss, nor one of a loss an alarm of less use."""
+    less, loss = made_up([5.0, 5.0], kind="less"), made_up([5.0, 5.0], kind="stroke")
+    assert passes(less, sign=-1, watch=ONE).all()
+    assert not passes(less, sign=1, watch=ONE).any()
+    assert passes(loss, sign=1, watch=ONE).all()
+    assert not passes(loss, sign=-1, watch=ONE).any()
+
+
+def test_what_went_at_one_stroke_is_told_by_its_own_days() -> None:
+    """A loss that showed most as one stroke keeps its day and litres when later days see it less sharply."""
+    scores = made_up([0.0, 8.0, 9.0, 5.0, 4.5], kind="stroke")
+    found = find_departure(scores, sign=1, watch=ONE)
+    assert found is not None
+    assert (found.at_once, found.until, found.missing_l) == (True, scores.at[2], 45.0)
 
 
 def test_without_two_levels_there_is_nothing_to_watch() -> None:

@@ -1,0 +1,113 @@
+"""What the watch takes a home's burn to consist of: the burn model's terms, and what they leave out.
+
+The burn model's terms foretell weeks well and seasons roughly: many homes switch their heating off in warm weeks,
+and most burn a little more in some season than degree-days say. In a home's first autumn that looks like a leak, so
+the watch learns such terms too, and doubts them until it has seen them.
+
+Flow     drivers, heaviest grid point -> **regressors by day, what is known of them at first** -> watch
+Formula  off(T, c) = heating / (1 + exp((c − T̄) / 0.6 K)), T̄ the mean of some five days;
+         sin and cos of the year times the heating, and times the base load
+Source   their spread between homes: chosen on simulated homes, see tests/accuracy/watch.json
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+
+from forecaster.burn_model import Drivers, Posterior, Settings, reference_slope_factor
+from forecaster.dwelling import BurnPrior
+
+Floats = npt.NDArray[np.float64]
+
+OFF_C, OFF_SOFT_K, OFF_DAYS = (13.5, 15.5), 0.6, 5.0
+"""Heating may be switched off when it has been warmer than that for some days. [C], [K], [d]"""
+OFF_SHARE, OFF_SHARE_SD = 0.2, 0.3
+"""Part of the heating that each of these switches off, at first. [-]"""
+HEAT_SEASON_SD, BASE_SEASON_SD = 0.15, 0.3
+"""Seasonal swing of the heating beyond degree-days, and of the base load, relative. [-]"""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Terms:
+    """The burn's terms.
+
+    Attributes
+    ----------
+    per_day
+        Regressors, shape (day, term): base, heating, sun, stove, and those above.
+    mean, sd, drift
+        What is known of their coefficients at first, and how they wander in 30 days; shape (term,).
+    """
+
+    per_day: Floats
+    mean: Floats
+    sd: Floats
+    drift: Floats
+
+
+def burn_terms(
+    drivers: Drivers, posterior: Posterior, prior: BurnPrior, *, settings: Settings, drift: float
+) -> Terms:
+    """Lay out the terms of a home's burn at the heaviest grid point.
+
+    Parameters
+    ----------
+    drivers, posterior, prior, settings
+        Of the burn model.
+    drift : float
+        Random walk of each coefficient over 30 days, relative.
+    """
+    from forecaster.burn_model import kernel
+
+    point = int(posterior.weight.argmax())
+    base = posterior.base_c[point : point + 1]
+    known = kernel.regressor_days(
+        drivers.temp_c, drivers.sun_kwh_m2, drivers.stove_kwh, drivers.stove_rate, drivers.base_factor,
+        drivers.heat_factor, base, posterior.inertia[point : point + 1], settings.rounding_k, posterior.kappa,
+        posterior.omega,
+    )[0, 0]  # fmt: skip
+    factor = reference_slope_factor(
+        base, drivers.temp_c, at_c=prior.base_temperature_c, rounding_k=settings.rounding_k
+    )[0]
+    theta = np.array(
+        [prior.base_l_per_day, prior.slope_l_per_kday, prior.solar_l_per_kwh_m2, prior.stove_l_per_kwh]
+    )
+    theta[1:] *= factor
+    rel = np.array([prior.base_rel_sd, prior.slope_rel_sd, prior.solar_rel_sd, prior.stove_rel_sd])
+    heat_l = np.maximum(known[:, 1:4] @ theta[1:4], 0.0)
+    others = _left_out(drivers, heat_l=heat_l, base_l=theta[0] * known[:, 0])
+    seasons = np.array([HEAT_SEASON_SD] * 2 + [BASE_SEASON_SD] * 2)
+    sd = np.concatenate([theta * rel, np.full(len(OFF_C), OFF_SHARE_SD), seasons])
+    return Terms(
+        np.hstack([known, others]),
+        np.concatenate([theta, np.full(len(OFF_C), OFF_SHARE), np.zeros(len(seasons))]),
+        sd,
+        drift * np.concatenate([theta, sd[len(theta) :]]),
+    )
+
+
+def _left_out(drivers: Drivers, *, heat_l: Floats, base_l: Floats) -> Floats:
+    """Litres a day of each further term at a coefficient of one, shape (day, term)."""
+    warm_c = smoothed(drivers.temp_c, days=OFF_DAYS)
+    off = [-heat_l / (1.0 + np.exp((limit - warm_c) / OFF_SOFT_K)) for limit in OFF_C]
+    day = (drivers.date - drivers.date.astype("datetime64[Y]")).astype(np.float64)
+    angle = 2.0 * np.pi * day / 365.25
+    seasons = [wave(angle) * litres for litres in (heat_l, base_l) for wave in (np.sin, np.cos)]
+    return np.stack([*off, *seasons], axis=1)
+
+
+def smoothed(values: Floats, *, days: float) -> Floats:
+    """Exponential mean of daily values.
+
+    Examples
+    --------
+    >>> smoothed(np.array([10.0, 10.0, 20.0]), days=5.0).round(2)
+    array([10.  , 10.  , 11.81])
+    """
+    out = np.empty_like(values)
+    now, share = values[0], 1.0 - np.exp(-1.0 / days)
+    for i, value in enumerate(values):
+        now += share * (value - now)
+        out[i] = now
+    return out
