@@ -18,7 +18,7 @@ from api.usecases.register_tank import register_tank
 from api.usecases.watch_clock import ClockWatch
 from api.worker.jobs import Backups, Job, Nights, Weather
 from api.worker.worker import Worker
-from tests.api.conftest import StandingClock
+from tests.api.conftest import NOW, StandingClock
 
 TANK = """
 product = "kerosene"
@@ -223,7 +223,9 @@ def test_a_clock_that_was_set_ahead_for_good_is_believed_after_a_day(
     assert restarted.watch.trouble() is None
 
 
-def test_a_failing_job_is_told_once_and_stops_no_other(store: Store, clock: StandingClock) -> None:
+def test_a_failing_job_is_told_once_and_stops_no_other_P21(  # noqa: N802
+    store: Store, clock: StandingClock
+) -> None:
     """P21: weather that cannot be fetched for a day gives one notice, and the nights go on."""
     add_tank(store, clock, "Europe/London")
 
@@ -238,8 +240,8 @@ def test_a_failing_job_is_told_once_and_stops_no_other(store: Store, clock: Stan
         clock.move(hours=1)
     with store.read() as session:
         notices = list_notices(session)
-    assert [(n.cause, n.words) for n in notices] == [
-        ("job weather", "The job weather failed (OSError); it is tried again.")
+    assert [(n.cause, n.words, n.since) for n in notices] == [
+        ("job weather", "The job weather failed (OSError); it is tried again.", NOW)
     ]
     assert len(count.seen) == 2
     worker.jobs = [Weather(lambda: None)]
