@@ -4,9 +4,11 @@ Flow     settings -> **a client, not yet connected** -> subscriber
 """
 
 import ssl
+from pathlib import Path
 from typing import TYPE_CHECKING
 
 from api.settings import Settings
+from forecaster.errors import InputError, Problem
 
 if TYPE_CHECKING:
     from paho.mqtt.client import Client
@@ -23,7 +25,13 @@ MOST_BYTES = 256 * 1024
 
 
 def make_client(settings: Settings) -> "Client":
-    """Make a client that acknowledges by hand only."""
+    """Make a client that acknowledges by hand only.
+
+    Raises
+    ------
+    InputError
+        When the file of certificates cannot be used.
+    """
     from paho.mqtt.client import Client
     from paho.mqtt.enums import CallbackAPIVersion, MQTTProtocolVersion
 
@@ -38,13 +46,21 @@ def make_client(settings: Settings) -> "Client":
     if settings.mqtt_user:
         client.username_pw_set(settings.mqtt_user, settings.mqtt_password.get_secret_value() or None)
     if settings.mqtt_tls:
-        ca_file = settings.mqtt_ca_file
+        _encrypt(client, settings.mqtt_ca_file)
+    return client
+
+
+def _encrypt(client: "Client", ca_file: Path | None) -> None:
+    """Encrypt, and believe only a broker whose certificate is right and is for its name."""
+    try:
         client.tls_set(
             ca_certs=None if ca_file is None else str(ca_file),
             cert_reqs=ssl.CERT_REQUIRED,
             tls_version=ssl.PROTOCOL_TLS_CLIENT,
         )
-    return client
+    except (OSError, ssl.SSLError) as bad:
+        mend = f"give a file of certificates in PEM form ({type(bad).__name__})"
+        raise InputError(Problem("ca_file", "DIPCAST_MQTT_CA_FILE", mend)) from None
 
 
 def session_properties(receive_maximum: int) -> "Properties":

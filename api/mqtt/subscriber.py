@@ -49,6 +49,7 @@ class Subscriber:
 
     def __init__(self, services: Services, *, look_s: float = LOOK_S) -> None:
         self._services, self._look_s = services, look_s
+        self._client = make_client(services.settings)  # told at once where a setting cannot be used
         self._waiting: deque[MQTTMessage] = deque()
         self._mappings: dict[str, StoredMapping] = {}
         self._subscribed: set[str] = set()
@@ -62,8 +63,7 @@ class Subscriber:
 
         Neither a broker nor a database that is away ends it: it tries again, ever more rarely.
         """
-        settings = self._services.settings
-        client = make_client(settings)
+        settings, client = self._services.settings, self._client
         client.on_connect, client.on_message = self._on_connect, self._on_message
         client.on_disconnect = self._on_disconnect
         failures = 0
