@@ -22,6 +22,7 @@ from api.sources.open_meteo import OpenMeteo
 from api.store import Session
 from api.store.contacts import Channel
 from api.store.forecasts import load_forecast
+from api.store.outbox import put_out
 from api.store.tanks import StoredTank, list_tanks, load_tank_version
 from api.usecases.answers import answer_of
 from api.usecases.fetch_weather import fetch_weather
@@ -39,6 +40,8 @@ from forecaster.confidence import ToldForecast
 
 _log = logging.getLogger(__name__)
 
+TOLD_WITHIN = timedelta(days=3)
+"""A notice to the person who runs the service that could not be sent within that is not sent any more."""
 AGAIN = timedelta(minutes=50)
 """A tank whose readings have come is forecast anew no more often than about once an hour."""
 
@@ -62,7 +65,7 @@ def make_worker(services: Services, *, refresh: Refresh = refresh_forecast) -> W
     ]
     sender = Sender(store, clock, ways_of(settings), owner, draw=_draw(services))
     watch = ClockWatch(store, clock, monotonic=time.monotonic)
-    return Worker(store, clock, jobs, watch, send=sender.send_all, owner=owner)
+    return Worker(store, clock, jobs, watch, send=sender.send_all, tell=_tell(services), owner=owner)
 
 
 def ways_of(settings: Settings) -> dict[Channel, Way]:
@@ -133,6 +136,25 @@ def _board(settings: Settings) -> AnswerBoard | None:
         settings.mqtt_password.get_secret_value() or None, settings.mqtt_tls, ca_file,
     )  # fmt: skip
     return AnswerBoard(broker, settings.answers_topic)
+
+
+def _tell(services: Services) -> Callable[[Session, str], None] | None:
+    """Write to the person who runs the service, once for each trouble while it lasts."""
+    address = services.settings.operator_mail
+    if not address:
+        return None
+
+    def tell(session: Session, words: str) -> None:
+        now = services.clock.now()
+        body = {
+            "kind": "notice",
+            "title": "Trouble with the service",
+            "paragraphs": [words, "You are told once while it lasts.", "Sent by Dipcast."],
+            "at": now.isoformat(),
+        }
+        put_out(session, Channel.MAIL, address, body, now=now, not_after=now + TOLD_WITHIN)
+
+    return tell
 
 
 def _draw(services: Services) -> Draw:

@@ -15,7 +15,7 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
 
 from api.ports import Clock
-from api.store import Store, StoreUnavailableError
+from api.store import Session, Store, StoreUnavailableError
 from api.store.claims import (
     begin_notice,
     claim_slot,
@@ -56,6 +56,8 @@ class Worker:
         In the order in which they are asked.
     send
         Sends the messages that wait; it claims each by itself. None: nothing is sent from here.
+    tell
+        Writes a message about the service to the person who runs it; None: it is logged only.
     watch
         Says whether the clock can be believed.
     """
@@ -65,6 +67,7 @@ class Worker:
     jobs: Sequence[Job]
     watch: ClockWatch
     send: Callable[[], object] | None = None
+    tell: Callable[[Session, str], None] | None = None
     owner: str = field(default_factory=new_owner)
 
     def tick(self) -> list[tuple[str, str]]:
@@ -122,6 +125,8 @@ class Worker:
                     end_notice(session, CLOCK, now=self.clock.now())
                 elif begin_notice(session, CLOCK, trouble, now=self.clock.now()):
                     _log.error("%s", trouble)
+                    if self.tell is not None:
+                        self.tell(session, trouble)
         return trouble is not None
 
     def _run(self, job: Job, slot: str) -> bool:
@@ -139,7 +144,8 @@ class Worker:
             _log.exception("the job %s failed", job.name)
             words = f"The job {job.name} failed ({type(bad).__name__}); it is tried again."
             with self.store.write() as session:
-                begin_notice(session, cause, words, now=self.clock.now())
+                if begin_notice(session, cause, words, now=self.clock.now()) and self.tell is not None:
+                    self.tell(session, words)
             return False
         with self.store.write() as session:
             finish_slot(session, job.name, slot, owner=self.owner, now=self.clock.now())

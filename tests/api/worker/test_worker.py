@@ -235,6 +235,8 @@ def test_a_failing_job_is_told_once_and_stops_no_other_P21(  # noqa: N802
     count = Counted()
     jobs: list[Job] = [Weather(fail), Nights(store, clock, count)]
     worker = make_worker(store, clock, jobs)
+    written: list[str] = []
+    worker.tell = lambda session, words: written.append(words)
     for _ in range(24):
         worker.tick()
         clock.move(hours=1)
@@ -244,6 +246,7 @@ def test_a_failing_job_is_told_once_and_stops_no_other_P21(  # noqa: N802
         ("job weather", "The job weather failed (OSError); it is tried again.", NOW)
     ]
     assert len(count.seen) == 2
+    assert written == [notices[0].words]
     worker.jobs = [Weather(lambda: None)]
     clock.move(hours=1)
     worker.tick()
