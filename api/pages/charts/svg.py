@@ -38,8 +38,11 @@ def draw_png(description: Mapping[str, Any]) -> bytes:
     """Draw a chart as PNG on white, for where no SVG is shown, such as mail."""
     text = json.dumps({**description, "background": "white"}, sort_keys=True, allow_nan=False)
     with _drawing:
-        drawn: bytes = _converter().vegalite_to_png(text, scale=2)
-    return drawn
+        drawn = _converter().vegalite_to_svg(text)
+        # a name with a digit has to stand in quotes, or no letter is drawn at all
+        quoted = drawn.replace(f'font-family="{FONT}"', f"font-family=\"'{FONT}'\"")
+        png: bytes = _converter().svg_to_png(quoted, scale=2)
+    return png
 
 
 @lru_cache(maxsize=KEPT)

@@ -17,6 +17,7 @@ from api.pages.charts.fan import describe_fan
 from api.pages.charts.palette import COLOURS
 from api.pages.charts.section import LINE_PX
 from api.pages.charts.strips import DESK, PHONE, Size, place_marks
+from api.pages.charts.svg import FONT, draw_png
 from api.pages.telling.chances import chance_words
 from forecaster.confidence import LitresBand, OrderAdvice, State, ToldForecast
 from forecaster.fuel import KEROSENE
@@ -261,3 +262,15 @@ def a_tank(shape: Shape) -> Tank:
 def replaced(forecast: ToldForecast, litres: LitresBand) -> ToldForecast:
     """The same forecast with other litres now."""
     return replace(forecast, litres=litres)
+
+
+def test_a_png_has_its_words() -> None:
+    """The letters of a chart are drawn in its PNG too: other words make another picture."""
+    pictures = {
+        words: draw_png(
+            {"data": {"values": [{}]}, "mark": {"type": "text", "text": words}, "config": {"font": FONT}}
+        )
+        for words in ("safe fill", "heel", "")
+    }
+    assert all(png.startswith(b"\x89PNG") for png in pictures.values())
+    assert len(set(pictures.values())) == len(pictures)
