@@ -11,6 +11,8 @@ from typing import Any
 import sqlalchemy as sa
 from starlette.requests import Request
 
+from tests.sabotage import reach
+
 WALK = "tests/api/access/test_walk.py"
 SIGNING_IN = "tests/api/access/test_signing_in.py"
 BELONGINGS = "tests/api/access/test_belongings.py"
@@ -213,6 +215,7 @@ FAULTS: Mapping[str, Fault] = MappingProxyType(
         "table forgotten": Fault("P39", _forget_a_table, (BELONGINGS,), "register"),
         "plain delete": Fault("P40", _delete_plainly, (BELONGINGS,), "byte"),
         "delete without overwriting": Fault("P40", _delete_without_overwriting, (BELONGINGS,), "byte"),
+        **{name: Fault(*row) for name, row in reach.PLANTS.items()},
     }
 )
 """By name; `python -m tests.sabotage NAME` runs one."""
