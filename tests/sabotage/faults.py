@@ -11,7 +11,7 @@ from typing import Any
 import sqlalchemy as sa
 from starlette.requests import Request
 
-from tests.sabotage import reach
+from tests.sabotage import doors, reach
 
 WALK = "tests/api/access/test_walk.py"
 SIGNING_IN = "tests/api/access/test_signing_in.py"
@@ -215,7 +215,7 @@ FAULTS: Mapping[str, Fault] = MappingProxyType(
         "table forgotten": Fault("P39", _forget_a_table, (BELONGINGS,), "register"),
         "plain delete": Fault("P40", _delete_plainly, (BELONGINGS,), "byte"),
         "delete without overwriting": Fault("P40", _delete_without_overwriting, (BELONGINGS,), "byte"),
-        **{name: Fault(*row) for name, row in reach.PLANTS.items()},
+        **{name: Fault(*row) for part in (doors, reach) for name, row in part.PLANTS.items()},
     }
 )
 """By name; `python -m tests.sabotage NAME` runs one."""
