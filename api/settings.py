@@ -80,6 +80,8 @@ class Settings(BaseSettings):
     worker
         Whether ``dipcast serve`` also does what ``dipcast work`` does: ``yes``, ``no``, or ``auto``: with
         SQLite, where one process is all there is.
+    processes
+        Among so many processes the nightly forecasts of many tanks are shared; one does for a home.
     requests_per_s, requests_burst
         How many messages a tank may send a second in the long run, and at once. [1/s], [1]
     """
@@ -115,6 +117,7 @@ class Settings(BaseSettings):
     backup_folder: Path = Field(default_factory=lambda: data_folder() / "backups")
     backups_kept: int = Field(default=14, ge=0, le=1000)
     worker: Literal["auto", "yes", "no"] = "auto"
+    processes: int = Field(default=1, ge=1, le=64)
     requests_per_s: float = Field(default=20.0, gt=0, allow_inf_nan=False)
     requests_burst: int = Field(default=200, ge=1)
 

@@ -23,6 +23,7 @@ from api.store import Session
 from api.store.contacts import Channel
 from api.store.forecasts import load_forecast
 from api.store.outbox import put_out
+from api.store.refits import load_refit
 from api.store.tanks import StoredTank, list_tanks, load_tank_version
 from api.usecases.answers import answer_of
 from api.usecases.fetch_weather import fetch_weather
@@ -56,7 +57,7 @@ def make_worker(services: Services, *, refresh: Refresh = refresh_forecast) -> W
     """
     settings, store, clock = services.settings, services.store, services.clock
     owner = new_owner()
-    jobs: list[Job] = [Nights(store, clock, refresh)]
+    jobs: list[Job] = [Nights(store, clock, refresh, settings.processes)]
     if settings.weather_url:
         jobs.insert(0, Weather(_weather(services)))
     jobs += [
@@ -102,10 +103,12 @@ class _Look:
             self._put_up(self.board, tanks)
 
     def _has_news(self, session: Session, tank: StoredTank) -> bool:
-        kept = load_forecast(session, tank.id, as_of=self.services.clock.now())
-        if kept is None:
-            return True
-        return kept.tank_revision != tank.revision and self.services.clock.now() - kept.made_at >= AGAIN
+        now = self.services.clock.now()
+        refit = load_refit(session, tank.id)
+        if refit is not None and refit.failed_at is not None and now - refit.failed_at < AGAIN:
+            return False
+        kept = load_forecast(session, tank.id, as_of=now)
+        return kept is None or (kept.tank_revision != tank.revision and now - kept.made_at >= AGAIN)
 
     def _put_up(self, board: AnswerBoard, tanks: tuple[StoredTank, ...]) -> None:
         now = self.services.clock.now()

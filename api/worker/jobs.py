@@ -22,6 +22,7 @@ from api.store.backup import make_backup
 from api.store.tanks import list_tanks
 from api.usecases.refit_tanks import Refresh, refit_tanks, zones_of
 from api.usecases.refresh_forecast import refresh_forecast
+from api.worker.pool import refit_in_processes
 from api.worker.schedule import hour_slot, minutes_slot, night_slot
 
 LOOK_MINUTES = 10
@@ -58,11 +59,20 @@ class Job(Protocol):
 
 @dataclass(slots=True)
 class Nights:
-    """Every tank's forecast anew, once for each civil day of its zone."""
+    """Every tank's forecast anew, once for each civil day of its zone.
+
+    Attributes
+    ----------
+    refresh
+        Makes one tank's forecast.
+    processes
+        Many tanks are shared among at most so many processes.
+    """
 
     store: Store
     clock: Clock
     refresh: Refresh = refresh_forecast
+    processes: int = 1
     name: str = "night"
     lease: timedelta = timedelta(hours=1)
     kept: int | None = None
@@ -77,7 +87,10 @@ class Nights:
         """Renew the tanks of one zone."""
         with self.store.read() as session:
             tanks = zones_of(list_tanks(session)).get(slot.partition(" ")[2], [])
-        refit_tanks(self.store, self.clock, tanks, refresh=self.refresh)
+        if self.processes > 1 and self.refresh is refresh_forecast:
+            refit_in_processes(self.store, self.clock, tanks, processes=self.processes)
+        else:
+            refit_tanks(self.store, self.clock, tanks, refresh=self.refresh)
 
 
 @dataclass(slots=True)
