@@ -5,25 +5,19 @@ Flow     values -> **use case** -> what was stored, in words
 
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
-from datetime import datetime
 from types import MappingProxyType
 from typing import Any
 
 from api.ports import Clock
-from api.schemas.mapping.units import QUANTITIES
 from api.schemas.told import members as m
+from api.schemas.told import taking
 from api.schemas.told.amounts import LENGTHS, parse_length, parse_part
 from api.schemas.told.members import Asked, Member
 from api.store import Session
 from api.store.tanks import StoredTank
-from api.usecases.told import Stored, refuse
-from api.usecases.told.household import record_change_told, record_days_told, record_fire_told
-from api.usecases.told.levels import record_level_told
-from api.usecases.told.sensor import record_sensor_moved
-from api.usecases.told.tickets import record_bill_told, record_ticket_told
+from api.usecases.told import Stored
 from forecaster.deliveries.tickets import LARGEST_DELIVERY_L
 from forecaster.diary import CHANGES, FACTORS
-from forecaster.readings import Quantity
 
 Store = Callable[[Session, Clock, StoredTank, dict[str, Any]], Stored]
 
@@ -97,70 +91,6 @@ _LITRES = Member(
 _VOLUME = _choice("unit", "In which unit", _VOLUMES)
 
 
-def _dip(session: Session, clock: Clock, tank: StoredTank, told: dict[str, Any]) -> Stored:
-    try:
-        value, step = parse_length(told["dip"], unit=told["unit"])
-    except ValueError as bad:
-        refuse("not_usable", "dip", str(bad))
-    return record_level_told(
-        session, clock, tank, quantity=Quantity.DIP_MM, value=value, step=step, at=told["at"],
-        who=told["who"], field="dip",
-    )  # fmt: skip
-
-
-def _gauge(session: Session, clock: Clock, tank: StoredTank, told: dict[str, Any]) -> Stored:
-    value, step = told["fraction"]
-    return record_level_told(
-        session, clock, tank, quantity=Quantity.FRACTION, value=value, step=step, at=told["at"],
-        who=told["who"], field="fraction",
-    )  # fmt: skip
-
-
-def _litres(told: dict[str, Any]) -> float:
-    litres: float = round(told["litres"] * QUANTITIES["volume"][1][told["unit"]], 3)
-    if litres > LARGEST_DELIVERY_L:
-        refuse("not_usable", "litres", "no tanker carries so much: check number and unit")
-    return litres
-
-
-def _delivery(session: Session, clock: Clock, tank: StoredTank, told: dict[str, Any]) -> Stored:
-    return record_ticket_told(
-        session, clock, tank, at=told["at"], litres=_litres(told), filled=told["filled"], basis=told["basis"],
-        ticket=told["ticket"], fits_anyway=told["fits_anyway"],
-    )  # fmt: skip
-
-
-def _taken_out(session: Session, clock: Clock, tank: StoredTank, told: dict[str, Any]) -> Stored:
-    return record_ticket_told(session, clock, tank, at=told["at"], litres=_litres(told), removed=True)
-
-
-def _bill(session: Session, clock: Clock, tank: StoredTank, told: dict[str, Any]) -> Stored:
-    return record_bill_told(
-        session, clock, tank, day=told["date"], litres=_litres(told), filled=told["filled"]
-    )
-
-
-def _wood(session: Session, clock: Clock, tank: StoredTank, told: dict[str, Any]) -> Stored:
-    if (told["kg"] is None) == (told["kwh"] is None):
-        refuse("one_of", "kg", "give kilograms of wood, or the heat it gave, one of the two")
-    return record_fire_told(session, clock, tank, day=told["date"], kg=told["kg"], kwh=told["kwh"])
-
-
-def _days(session: Session, clock: Clock, tank: StoredTank, told: dict[str, Any]) -> Stored:
-    if told["end"] < told["start"]:
-        refuse("end_before_start", "end", "give a last day that is not before the first")
-    return record_days_told(session, clock, tank, start=told["start"], end=told["end"], what=told["what"])
-
-
-def _change(session: Session, clock: Clock, tank: StoredTank, told: dict[str, Any]) -> Stored:
-    return record_change_told(session, clock, tank, day=told["date"], what=told["what"])
-
-
-def _moved(session: Session, clock: Clock, tank: StoredTank, told: dict[str, Any]) -> Stored:
-    at: datetime = told["at"] or clock.now()
-    return record_sensor_moved(session, clock, tank, at=at, sensor_height_mm=told["sensor_height_mm"])
-
-
 def _dip_text(text: str, asked: Asked) -> str:
     parse_length(text, unit="mm")  # refused under its own member; the unit is read beside it
     return text
@@ -183,7 +113,7 @@ _ALL = (
             _SAID,
             _when("When", needed=False),
         ),
-        _dip,
+        taking.take_dip,
         _DIP_CAUTION,
     ),
     Kind(
@@ -201,7 +131,7 @@ _ALL = (
             _SAID,
             _when("When", needed=False),
         ),
-        _gauge,
+        taking.take_gauge,
     ),
     Kind(
         "deliveries",
@@ -226,7 +156,7 @@ _ALL = (
                 default=False,
             ),
         ),
-        _delivery,
+        taking.take_delivery,
         "The driver decides at the tank how much is safe, not this page.",
     ),
     Kind(
@@ -234,7 +164,7 @@ _ALL = (
         "Oil taken out",
         "Oil that left the tank otherwise than through the burner.",
         (_LITRES, _VOLUME, _when("When", needed=True)),
-        _taken_out,
+        taking.take_removal,
     ),
     Kind(
         "bills",
@@ -246,7 +176,7 @@ _ALL = (
             _VOLUME,
             _choice("filled", "Was the tank filled up?", _FILLED),
         ),
-        _bill,
+        taking.take_bill,
     ),
     Kind(
         "wood",
@@ -273,7 +203,7 @@ _ALL = (
                 needed=False,
             ),
         ),
-        _wood,
+        taking.take_wood,
         "Have stove and chimney serviced each year, and keep working smoke and carbon monoxide alarms.",
     ),
     Kind(
@@ -285,7 +215,7 @@ _ALL = (
             Member("end", "Last day", m.a_day, box="date"),
             Member("what", "What", m.choice(_STAYS), box="choice", choices=_STAYS),
         ),
-        _days,
+        taking.take_days,
         "This shows when the home is empty: only owners see it.",
     ),
     Kind(
@@ -296,7 +226,7 @@ _ALL = (
             Member("date", "From", m.a_day, box="date"),
             Member("what", "What", m.choice(_CHANGES), box="choice", choices=_CHANGES),
         ),
-        _change,
+        taking.take_change,
     ),
     Kind(
         "sensor-moves",
@@ -313,7 +243,7 @@ _ALL = (
             ),
             _when("When it was moved", needed=False),
         ),
-        _moved,
+        taking.take_move,
         "On a steel tank have sensor work done by someone competent; don’t climb on the tank.",
     ),
 )
