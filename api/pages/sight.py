@@ -10,11 +10,11 @@ from zoneinfo import ZoneInfo
 from api.access import Access
 from api.store.tanks import load_tank
 from api.usecases.fetch_weather import weather_words
+from api.usecases.order_settings import settings_of_tank
 from api.usecases.refresh_forecast import gather_inputs, refresh_forecast
 from api.wiring import Services
-from forecaster.civil import zone_of
+from forecaster.civil import civil_date, zone_of
 from forecaster.confidence import Forecast
-from forecaster.reorder import OrderSettings
 
 if TYPE_CHECKING:
     from forecaster.pipeline import Inputs
@@ -52,7 +52,11 @@ def look_at_tank(services: Services, public_id: str) -> Sight:
     forecast = refresh_forecast(services.store, services.clock, public_id)
     with services.store.read() as session:
         tank = load_tank(session, public_id)
-        inputs = gather_inputs(session, tank, as_of=forecast.as_of, kept=None, settings=OrderSettings())
+        today = civil_date(forecast.as_of, zone_of(tank.zone))
+        inputs = gather_inputs(
+            session, tank, as_of=forecast.as_of, kept=None,
+            settings=settings_of_tank(session, tank.id, today=today),
+        )  # fmt: skip
         weather_from = weather_words(session, tank, now=services.clock.now())
     return Sight(tank.name, zone_of(inputs.timezone), forecast, inputs, weather_from)
 
