@@ -21,7 +21,7 @@ Floats = npt.NDArray[np.float64]
 Singles = npt.NDArray[np.float32]
 Index = npt.NDArray[np.int64]
 
-STRETCH = 64
+STRETCH = 96
 """Days worked at once: a path that has run dry, and of which no later day is asked, stops there. [d]"""
 LEAST_FACTOR = np.float32(0.05)
 """However low the slow departure, a twentieth of the expected burn remains. Assumption. [-]"""
@@ -65,12 +65,13 @@ def faded(y: Any) -> Any:
 
 
 # The loops over days are functions of their own, with few arrays each: or the compiler gives up making vectors
-# of them. They take whole arrays and where to begin in them: to cut an array costs as much as ten days' work.
+# of them. They take whole arrays and where to begin in them, as unsigned numbers: a number that might be negative
+# might count from the end, and then a row is no row of neighbours to the compiler.
 
 
 @nb.njit(cache=True, fastmath=_FAST, error_model="numpy")  # type: ignore[untyped-decorator]
 def _burn(
-    rows: Singles, s: int, p: int, i: int, start: int, n: int, sun: Singles, base_factor: Singles, heat: Singles,
+    rows: Singles, s: Any, p: Any, i: Any, start: Any, n: Any, sun: Singles, base_factor: Singles, heat: Singles,
     slow: Singles, fade: Singles, factor: Singles, base: Any, slope: Any, kappa: Any, by_sun: Any, now: Any, sd: Any,
     burned: Singles,
 ) -> None:  # fmt: skip
@@ -87,7 +88,7 @@ def _burn(
 
 @nb.njit(cache=True, fastmath=_FAST, error_model="numpy")  # type: ignore[untyped-decorator]
 def _meet(
-    rows: Singles, s: int, p: int, start: int, n: int, sun: Singles, offered: Singles, rate: Singles, kappa: Any,
+    rows: Singles, s: Any, p: Any, start: Any, n: Any, sun: Singles, offered: Singles, rate: Singles, kappa: Any,
     by_sun: Any, by_stove: Any, met: Singles,
 ) -> None:  # fmt: skip
     """Litres that sun and stove spare."""
@@ -102,7 +103,7 @@ def _meet(
 
 @nb.njit(cache=True, fastmath=_FAST, error_model="numpy")  # type: ignore[untyped-decorator]
 def _burn_with_stove(
-    rows: Singles, s: int, p: int, i: int, start: int, n: int, met: Singles, base_factor: Singles, heat: Singles,
+    rows: Singles, s: Any, p: Any, i: Any, start: Any, n: Any, met: Singles, base_factor: Singles, heat: Singles,
     slow: Singles, fade: Singles, factor: Singles, base: Any, slope: Any, now: Any, sd: Any, burned: Singles,
 ) -> None:  # fmt: skip
     """Litres of ``n`` days of a path from day ``start`` on, given what sun and stove spare."""
@@ -179,19 +180,21 @@ def first_passage(
             k = 0
             for start in range(0, days, STRETCH):
                 n = min(STRETCH, days - start)
+                at_s, at_p, at_i = np.uint64(s), np.uint64(p), np.uint64(i)
+                first, count = np.uint64(start), np.uint64(n)
                 if by_stove > 0.0:
                     _meet(
-                        degree_days, s, p, start, n, sun_kwh_m2, offered, rate, np.float32(kappa), np.float32(by_sun),
-                        np.float32(by_stove), met,
+                        degree_days, at_s, at_p, first, count, sun_kwh_m2, offered, rate, np.float32(kappa),
+                        np.float32(by_sun), np.float32(by_stove), met,
                     )  # fmt: skip
                     _burn_with_stove(
-                        degree_days, s, p, i, start, n, met, base_factor, heat, slow, fades, day_factor, base, slope,
-                        now, sd, burned,
+                        degree_days, at_s, at_p, at_i, first, count, met, base_factor, heat, slow, fades,
+                        day_factor, base, slope, now, sd, burned,
                     )  # fmt: skip
                 else:
                     _burn(
-                        degree_days, s, p, i, start, n, sun_kwh_m2, base_factor, heat, slow, fades, day_factor, base,
-                        slope, np.float32(kappa), np.float32(by_sun), now, sd, burned,
+                        degree_days, at_s, at_p, at_i, first, count, sun_kwh_m2, base_factor, heat, slow, fades,
+                        day_factor, base, slope, np.float32(kappa), np.float32(by_sun), now, sd, burned,
                     )  # fmt: skip
                 if not whole_days:
                     for d in range(n):

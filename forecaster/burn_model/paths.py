@@ -40,7 +40,8 @@ def lay_degree_days(
 
 
 # Each loop over days is a function of its own: in a longer one the compiler gives up making vectors of it.
-# They take whole arrays and where to begin in them: to cut an array costs as much as ten days' arithmetic.
+# They count from the first day: where a day's number is a sum, it might be negative and count from the end, and
+# then a row is no row of neighbours to the compiler.
 
 
 @nb.njit(cache=True, fastmath=_FAST, error_model="numpy")  # type: ignore[untyped-decorator]
@@ -73,85 +74,85 @@ def _softplus(temp_c: Floats, base_c: float, rounding_k: float, out: Floats) -> 
 
 @nb.njit(cache=True, fastmath=_FAST, error_model="numpy")  # type: ignore[untyped-decorator]
 def _meet_by_sun(
-    rows: Floats, r: int, p: int, sun: Floats, s: int, start: int, n: int, kappa: float, by: float, left: Floats,
+    row: Floats, sun: Floats, s: int, n: int, kappa: float, by: float, left: Floats,
     met: Floats,
 ) -> None:  # fmt: skip
     for d in range(n):
-        dd = rows[r, p, start + d]
+        dd = row[d]
         some = max(dd, SMALL)
-        rest = min(dd, some * faded(kappa * sun[s, start + d] / some))
+        rest = min(dd, some * faded(kappa * sun[s, d] / some))
         left[d] = rest
         met[d] = by * (dd - rest)
 
 
 @nb.njit(cache=True, fastmath=_FAST, error_model="numpy")  # type: ignore[untyped-decorator]
 def _meet_by_stove(
-    rows: Floats, r: int, p: int, offered: Floats, rate: Floats, start: int, n: int, by: float, left: Floats,
+    row: Floats, offered: Floats, rate: Floats, n: int, by: float, left: Floats,
     met: Floats,
 ) -> None:  # fmt: skip
     for d in range(n):
         rest = left[d]
         some = max(rest, SMALL)
-        given = offered[start + d] * (1.0 - faded(rate[start + d] * rows[r, p, start + d]))
+        given = offered[d] * (1.0 - faded(rate[d] * row[d]))
         met[d] = met[d] + by * (rest - min(rest, some * faded(given / some)))
 
 
 @nb.njit(cache=True, fastmath=_FAST, error_model="numpy")  # type: ignore[untyped-decorator]
 def _expect(
-    rows: Floats, r: int, p: int, met: Floats, base_factor: Floats, s: int, heat: Floats, share: Floats,
-    start: int, n: int, base: float, slope: float, mean: Floats,
+    row: Floats, met: Floats, base_factor: Floats, s: int, heat: Floats, share: Floats,
+    n: int, base: float, slope: float, mean: Floats,
 ) -> None:  # fmt: skip
     for d in range(n):
-        heating = max(slope * rows[r, p, start + d] - met[d], 0.0)
-        mean[d] = share[start + d] * (base * base_factor[s, start + d] + heat[start + d] * heating)
+        heating = max(slope * row[d] - met[d], 0.0)
+        mean[d] = share[d] * (base * base_factor[s, d] + heat[d] * heating)
 
 
 @nb.njit(cache=True, fastmath=_FAST, error_model="numpy")  # type: ignore[untyped-decorator]
 def _depart(
-    mean: Floats, i: int, slow: Floats, fade: Floats, factor: Floats, start: int, n: int, now: float, sd: float,
+    mean: Floats, i: int, slow: Floats, fade: Floats, factor: Floats, n: int, now: float, sd: float,
     burned: Floats,
 ) -> None:  # fmt: skip
     for d in range(n):
-        departure = max(LEAST_FACTOR, 1.0 + (now * fade[start + d] + sd * slow[i, start + d]))
-        burned[d] = mean[d] * departure * factor[i, start + d]
+        departure = max(LEAST_FACTOR, 1.0 + (now * fade[d] + sd * slow[i, d]))
+        burned[d] = mean[d] * departure * factor[i, d]
 
 
 @nb.njit(cache=True, fastmath=_FAST, error_model="numpy")  # type: ignore[untyped-decorator]
 def _burn(
-    rows: Floats, r: int, p: int, s: int, i: int, start: int, n: int, sun_kwh_m2: Floats, offered: Floats,
+    row: Floats, s: int, i: int, n: int, sun_kwh_m2: Floats, offered: Floats,
     rate: Floats, base_factor: Floats, heat_factor: Floats, day_share: Floats, state: Floats, kappa: float,
     omega: float, slow_sd: float, slow: Floats, fade: Floats, day_factor: Floats, left: Floats, met: Floats,
     burned: Floats,
 ) -> None:  # fmt: skip
-    """Litres of ``n`` days of path ``i`` from day ``start`` on; degree-days stand in ``rows[r, p]``."""
+    """Litres of ``n`` days of path ``i``; degree-days stand in ``row``."""
     base, slope = state[i, 1], state[i, 2]
     # at most what is there is met by sun and by stove: heating stays at or above zero
     by_sun = min(slope, state[i, 3] / kappa) if kappa > 0.0 else 0.0
     by_stove = min(slope, state[i, 4] / omega) if omega > 0.0 else 0.0
     if kappa > 0.0:
-        _meet_by_sun(rows, r, p, sun_kwh_m2, s, start, n, kappa, by_sun, left, met)
+        _meet_by_sun(row, sun_kwh_m2, s, n, kappa, by_sun, left, met)
     else:
         for d in range(n):
-            left[d] = rows[r, p, start + d]
+            left[d] = row[d]
             met[d] = 0.0
     if by_stove > 0.0:
-        _meet_by_stove(rows, r, p, offered, rate, start, n, by_stove, left, met)
-    _expect(rows, r, p, met, base_factor, s, heat_factor, day_share, start, n, base, slope, left)
-    _depart(left, i, slow, fade, day_factor, start, n, state[i, 5], slow_sd, burned)
+        _meet_by_stove(row, offered, rate, n, by_stove, left, met)
+    _expect(row, met, base_factor, s, heat_factor, day_share, n, base, slope, left)
+    _depart(left, i, slow, fade, day_factor, n, state[i, 5], slow_sd, burned)
 
 
 @nb.njit(cache=True, fastmath=_FAST, error_model="numpy")  # type: ignore[untyped-decorator]
-def _fall(burned: Floats, promised_l: Floats, start: int, n: int, level: float, left: Floats) -> float:
+def _fall(burned: Floats, promised_l: Floats, n: int, level: float, left: Floats) -> float:
     for d in range(n):
-        level += promised_l[start + d] - burned[d]
+        level += promised_l[d] - burned[d]
         left[d] = level
     return level
 
 
 @nb.njit(cache=True, fastmath=_FAST, error_model="numpy")  # type: ignore[untyped-decorator]
-def _swell(left: Floats, bulk: Floats, s: int, start: int, n: int, offset: float, litres: Floats) -> None:
+def _swell(left: Floats, bulk: Floats, s: int, n: int, offset: float, litres: Floats) -> None:
     for d in range(n):
-        litres[d] = left[d] * bulk[s, start + d] + offset
+        litres[d] = left[d] * bulk[s, d] + offset
 
 
 @nb.njit(cache=True, fastmath=_FAST, error_model="numpy")  # type: ignore[untyped-decorator]
@@ -174,17 +175,17 @@ def litres_paths(
     """
     paths, days = len(scenario_of), temp_c.shape[1]
     burned, litres = np.empty((paths, days)), np.empty((paths, days))
-    smooth, rows, left, met = np.empty(days), np.empty((1, 1, days)), np.empty(days), np.empty(days)
+    smooth, row, left, met = np.empty(days), np.empty(days), np.empty(days), np.empty(days)
     offered, rate = omega * stove_kwh, np.minimum(stove_rate, 1e30)
     for i in order:
         s = scenario_of[i]
-        _degree_days(temp_c[s], base_c[i], inertia[i], smooth0[i], rounding_k, smooth, rows[0, 0])
+        _degree_days(temp_c[s], base_c[i], inertia[i], smooth0[i], rounding_k, smooth, row)
         _burn(
-            rows, 0, 0, s, i, 0, days, sun_kwh_m2, offered, rate, base_factor, heat_factor, day_share, state, kappa,
+            row, s, i, days, sun_kwh_m2, offered, rate, base_factor, heat_factor, day_share, state, kappa,
             omega, slow_sd[i], slow, fade, day_factor, left, met, burned[i],
         )  # fmt: skip
-        _fall(burned[i], promised_l, 0, days, state[i, 0], left)
-        _swell(left, bulk_per_15c, s, 0, days, offset_l[i], litres[i])
+        _fall(burned[i], promised_l, days, state[i, 0], left)
+        _swell(left, bulk_per_15c, s, days, offset_l[i], litres[i])
     return burned, litres
 
 
