@@ -11,7 +11,7 @@ Source   thresholds: engineering rules, tuned on simulated tanks; where a figure
 ==========  ==================================================================
 `evidence`  all that the finders look at
 `sight`     is the tank seen: no level, silence, no echo, dead band
-`watch`     levels foretold from some time before them, and scores of what came
+`watch`     what may have left the tank, scored by each day on which it may have begun
 `level`     does the level behave: stuck, unit, at the heel, rising
 `loss`      does oil leave that nobody burns, at one stroke or slowly
 `habits`    is less used than weather and habits explain
