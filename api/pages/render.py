@@ -4,6 +4,7 @@ Flow     telling -> **HTML**
 """
 
 import unicodedata
+from datetime import date, datetime
 from functools import cache
 from http import HTTPStatus
 from typing import Any
@@ -13,6 +14,7 @@ from markupsafe import Markup
 from starlette.responses import HTMLResponse
 
 from api.pages.files import address_of
+from forecaster.phrases import day_text
 
 LONGEST_NAME = 80
 """Characters of a typed name that are shown."""
@@ -37,6 +39,7 @@ def _environment() -> Environment:
     environment.filters["plain_long"] = show_sentence
     environment.filters["pair"] = lambda value: (value, value)
     environment.filters["typed"] = isolate_typed
+    environment.filters["day"] = show_day
     return environment
 
 
@@ -69,6 +72,17 @@ def show_typed(text: str) -> str:
 def _is_harmless(character: str) -> bool:
     # Cc control, Cf format (direction overrides and isolates, zero widths), Cs, Co, Cn
     return not unicodedata.category(character).startswith("C")
+
+
+def show_day(instant: date) -> str:
+    """Write the day of an instant, in UTC: for what need not be told to the hour.
+
+    Examples
+    --------
+    >>> show_day(date(2026, 12, 2))
+    'Wed 2 December 2026'
+    """
+    return day_text(instant.date() if isinstance(instant, datetime) else instant, year=True)
 
 
 def isolate_typed(text: str) -> Markup:

@@ -4,13 +4,14 @@ Every text of a world carries its canary, so that whatever leaks from one into t
 signs in here: sessions are opened as signing in opens them, which spares the slow hashes.
 """
 
+import json
 from dataclasses import dataclass, field
 from datetime import datetime, timedelta
 
 import sqlalchemy as sa
 
 from api.schemas.relation import Relation
-from api.store import Session, Store
+from api.store import Session, Store, tables
 from api.store.accounts.grants import add_to_household, link_supply, list_ties, open_job
 from api.store.accounts.invitations import list_invitations, save_invitation
 from api.store.accounts.keys import KeyKind, list_keys, save_key
@@ -18,7 +19,7 @@ from api.store.accounts.people import save_account, set_operator
 from api.store.accounts.sessions import list_sessions, open_session
 from api.store.accounts.tokens import hash_token
 from api.store.readings import NewReading, save_readings
-from api.store.tables import reach
+from api.store.tables import doors, reach
 from api.store.tanks import BEGINNING, SensorKind, TextKind, save_tank, save_text
 
 NO_HASH = "nobody's password"
@@ -31,6 +32,7 @@ diameter_mm = 1200
 length_mm = 1800
 sensor_height_mm = 1250
 """
+MAPPING = '{"level": "/dist", "quantity": "ullage", "unit": "mm"}'
 SURVEY_TOML = 'place = "East Anglia"\n'
 
 
@@ -74,7 +76,7 @@ class World:
     def secrets(self) -> list[str]:
         """What must never be seen in the other world: texts, and the names of things."""
         shown = [self.canary, f"canary-{self.name}", self.tank, self.sensor]
-        return [*shown, *(v for name, v in self.samples.items() if name != "token")]
+        return [*shown, *(v for name, v in self.samples.items() if name not in ("token", "what"))]
 
 
 NOBODY = Somebody("nobody", relations=frozenset({Relation.ANYONE}))
@@ -100,6 +102,7 @@ def make_world(store: Store, name: str, now: datetime) -> World:
             _add_person(session, world, who, frozenset(relations), now)
         _tie_people(session, world, now)
         _add_machines(session, world, now)
+        _add_orders_and_messages(session, world, now)
         _take_samples(session, world, now)
     return world
 
@@ -177,6 +180,81 @@ def _add_machines(session: Session, world: World, now: datetime) -> None:
     )
 
 
+def _add_orders_and_messages(session: Session, world: World, now: datetime) -> None:
+    """Make an order, a reminder, a silence, a contact and a mapping, each with the canary in its texts."""
+    refill = session.scalar(
+        sa.insert(reach.refill)
+        .values(
+            tank_id=world.tank_id,
+            uid=f"{world.canary}-refill",
+            begun_at=now,
+            told=False,
+            sequence=0,
+            changed_at=now,
+        )
+        .returning(reach.refill.c.id)
+    )
+    common = {"tank_id": world.tank_id, "created_at": now}
+    made: tuple[tuple[str, sa.Table, dict[str, object]], ...] = (
+        (
+            "order",
+            reach.oil_order,
+            {
+                **common,
+                "state": "placed",
+                "version": 1,
+                "fill": True,
+                "delivered_l": 0.0,
+                "supplier": world.canary,
+            },
+        ),
+        (
+            "reminder",
+            reach.reminder,
+            {
+                "tank_id": world.tank_id,
+                "refill_id": refill,
+                "cause": "order",
+                "subject": world.canary,
+                "number": 1,
+                "urgent": False,
+                "decided_at": now,
+                "not_after": now + timedelta(days=3),
+                "body": json.dumps(
+                    {"title": world.canary, "paragraphs": [world.canary], "promise": "", "told": True}
+                ),
+            },
+        ),
+        ("silence", reach.silence, {**common, "begins_at": now, "ends_at": now + timedelta(days=3)}),
+        (
+            "contact",
+            reach.contact,
+            {
+                **common,
+                "channel": "webhook",
+                "address": f"https://canary-{world.name}.example/hook",
+                "secret": "whsec_Q0FOQVJZ",
+                "verified_at": now,
+                "second": False,
+            },
+        ),
+    )
+    for name, table, values in made:
+        world.samples[name] = f"{name}-of-{world.name}-00000000000000"
+        session.execute(sa.insert(table).values(public_id=world.samples[name], **values))
+    sensor = tables.sensor.c
+    world.samples["mapping"] = f"mapping-of-{world.name}-00000000000000"
+    session.execute(
+        sa.insert(doors.mapping).values(
+            public_id=world.samples["mapping"],
+            sensor_id=session.scalar(sa.select(sensor.id).where(sensor.public_id == world.sensor)),
+            topic=f"{world.canary}/level",
+            body=MAPPING,
+            created_at=now,
+        )
+    )
+
+
 def _take_samples(session: Session, world: World, now: datetime) -> None:
     token = f"invitation-to-{world.name}"
     save_invitation(
@@ -193,6 +271,7 @@ def _take_samples(session: Session, world: World, now: datetime) -> None:
     world.samples |= {
         "tank": world.tank,
         "token": token,
+        "what": "dips",
         "sensor": world.sensor,
         "session": own[0].public_id,
         "tie": ties["offer"],
