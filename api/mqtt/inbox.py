@@ -31,17 +31,23 @@ _log = logging.getLogger(__name__)
 
 SOURCE = "mqtt"
 """The door, as it stands beside a reading."""
-RETAINED = "retained_without_time"
-"""Why a message was only counted: the broker repeats it, and nobody knows of when it is."""
+RETAINED, QUEUED = "retained_without_time", "queued_without_time"
+"""Why a message was only counted: the broker repeats it, or kept it while we were away; nobody knows since when."""
 
 
 @dataclass(frozen=True, slots=True)
 class Message:
-    """A message as the broker handed it over."""
+    """A message as the broker handed it over: retained, or kept for long while we were away."""
 
     topic: str
     payload: bytes
     is_retained: bool = False
+    is_late: bool = False
+
+    @property
+    def is_undated(self) -> str | None:
+        """Why its arrival says nothing of its time; None where it does."""
+        return RETAINED if self.is_retained else QUEUED if self.is_late else None
 
 
 @dataclass(frozen=True, slots=True)
@@ -103,7 +109,7 @@ def _store(services: Services, messages: Sequence[Message], mappings: Mapping[st
     now = services.clock.now()
     measured: dict[tuple[str, str | None], list[Measurement]] = defaultdict(list)
     letters: list[Letter] = []
-    dropped: dict[str, int] = defaultdict(int)
+    dropped: dict[tuple[str, str], int] = defaultdict(int)
     for message in messages:
         mapping = mappings.get(message.topic)
         if mapping is None:
@@ -113,15 +119,15 @@ def _store(services: Services, messages: Sequence[Message], mappings: Mapping[st
         if isinstance(found, Problem):
             letters.append(_letter(message, mapping, found.code, f"{found.field}: {found.mend}", now))
         elif not found:
-            dropped[message.topic] += 1
+            dropped[message.topic, message.is_undated or RETAINED] += 1
         else:
             sensor = None if _reader(mapping.body).form == "senml" else mapping.sensor
             measured[mapping.tank, sensor] += found
     with services.store.write() as session:
         taken = _record(session, services, measured)
         save_letters(session, letters)
-        for topic, count in dropped.items():
-            count_dropped(session, topic, RETAINED, at=now, count=count)
+        for (topic, code), count in sorted(dropped.items()):
+            count_dropped(session, topic, code, at=now, count=count)
     return taken + Taken(letters=len(letters), dropped=sum(dropped.values()))
 
 
@@ -150,7 +156,7 @@ def _record(
 
 
 def _read(message: Message, mapping: StoredMapping, now: datetime) -> list[Measurement] | Problem:
-    """Take the measurements out of a message; none where it is retained and tells no time."""
+    """Take the measurements out of a message; none where nobody knows of when they are."""
     try:
         value = parse_json(message.payload)
     except ProblemError as bad:
@@ -162,7 +168,7 @@ def _read(message: Message, mapping: StoredMapping, now: datetime) -> list[Measu
     applied = apply_mapping(_reader(mapping.body), value, arrived=now)
     measurements = [one.measurement for one in applied.sent if one.measurement is not None]
     if measurements:
-        return [] if message.is_retained and not applied.has_time else measurements
+        return [] if message.is_undated and not applied.has_time else measurements
     faults = [fault for one in applied.sent for fault in one.faults]
     return faults[0] if faults else Problem("no_level", "message", "send a level")
 

@@ -31,6 +31,10 @@ LOOK_S = 5.0
 """So often the mappings are looked at for new topics. [s]"""
 WAITS_S = (1.0, 2.0, 5.0, 10.0, 30.0, 60.0)
 """Waits between tries to connect, and while the database does not answer. [s]"""
+LATE_S = 600.0
+"""After a longer absence the arrival of what the broker kept says nothing of its time. [s]"""
+IDLE_S = 1.0
+"""So long a silence ends what the broker kept. [s]"""
 SWAPS = 10
 """So often in an hour another client may take our session before it is said aloud."""
 _TAKEN_OVER = 0x8E
@@ -50,7 +54,9 @@ class Subscriber:
     def __init__(self, services: Services, *, look_s: float = LOOK_S) -> None:
         self._services, self._look_s = services, look_s
         self._client = make_client(services.settings)  # told at once where a setting cannot be used
-        self._waiting: deque[MQTTMessage] = deque()
+        self._waiting: deque[tuple[MQTTMessage, bool]] = deque()
+        self._left_at = float("-inf")  # how long we were away before the start nobody knows
+        self._late_until = float("-inf")
         self._mappings: dict[str, StoredMapping] = {}
         self._subscribed: set[str] = set()
         self._looked_at = float("-inf")
@@ -115,9 +121,11 @@ class Subscriber:
 
     def _take(self, client: "Client") -> None:
         batch = [self._waiting.popleft() for _ in range(min(BATCH, len(self._waiting)))]
-        messages = [Message(one.topic, bytes(one.payload), bool(one.retain)) for one in batch]
+        messages = [
+            Message(one.topic, bytes(one.payload), bool(one.retain), is_late) for one, is_late in batch
+        ]
         self.taken += take_in(self._services, messages, self._mappings)
-        for one in batch:  # committed: only now
+        for one, _ in batch:  # committed: only now
             if one.qos:
                 client.ack(one.mid, one.qos)
 
@@ -139,6 +147,8 @@ class Subscriber:
         """Give up what is not stored; the broker keeps it, since it was not acknowledged."""
         self._waiting.clear()
         self._subscribed.clear()
+        if self.is_connected:
+            self._left_at = time.monotonic()
         self._looked_at = float("-inf")
         client.disconnect()
         if self.is_connected:
@@ -147,12 +157,17 @@ class Subscriber:
 
     def _on_connect(self, client: "Client", userdata: Any, flags: Any, reason: Any, properties: Any) -> None:
         self.is_connected = not reason.is_failure
+        now = time.monotonic()
+        if flags.session_present and now - self._left_at > LATE_S:
+            self._late_until = now + IDLE_S
         if reason.is_failure:
             _log.error("the broker does not let us in: %s", reason)
 
     def _on_disconnect(
         self, client: "Client", userdata: Any, flags: Any, reason: Any, properties: Any
     ) -> None:
+        if self.is_connected:
+            self._left_at = time.monotonic()
         self.is_connected = False
         if reason.value == _TAKEN_OVER:
             now = time.monotonic()
@@ -161,7 +176,11 @@ class Subscriber:
                 _log.error("another client uses the id of our session: give each database its own")
 
     def _on_message(self, client: "Client", userdata: Any, message: "MQTTMessage") -> None:
-        self._waiting.append(message)
+        now = time.monotonic()
+        is_late = now < self._late_until
+        if is_late:  # what was kept comes without a break
+            self._late_until = now + IDLE_S
+        self._waiting.append((message, is_late))
 
 
 def _at_least_once() -> Any:

@@ -83,6 +83,14 @@ def test_a_retained_message_without_a_time_is_only_counted_c2(services: Services
     assert _codes(services, tank) == []
 
 
+def test_a_message_that_was_kept_for_long_is_of_no_known_time(services: Services, tank: StoredTank) -> None:
+    """What the broker kept while we were away is only counted, unless it tells its time itself."""
+    assert _take(services, _message(600, None, is_late=True)) == Taken(dropped=1)
+    assert _take(services, _message(600, is_late=True)) == Taken(new=1)
+    with services.store.read() as session:
+        assert dropped_of(session, TOPIC) == {"queued_without_time": 1}
+
+
 POISON = [
     ("C6-not-json", b"level: 600", "not_json"),
     ("C6-truncated", b'{"d": 6', "not_json"),

@@ -136,6 +136,24 @@ def test_what_came_while_we_were_away_is_kept_by_the_broker(
         _wait(lambda: _count(store, tank) == 100)
 
 
+def test_what_was_kept_without_a_time_is_not_taken_for_new(
+    store: Store, broker: Broker, publisher: Publisher
+) -> None:
+    """After a start nobody knows how long a message without a time lay with the broker; a fresh one is of now."""
+    tank = _add_tank(store)
+    services = _services(store, settings_of("", broker.port))
+    with _listening(services) as subscriber:
+        _wait(lambda: subscriber._subscribed)
+    publisher.publish_all(TOPIC, [b'{"d": 600}', b'{"d": 601}', _payload(1)])
+    with _listening(services) as again:
+        _wait(lambda: again.taken.new == 1)
+        assert again.taken.dropped == 2
+        time.sleep(1.1)
+        publisher.publish(TOPIC, b'{"d": 602}')
+        _wait(lambda: again.taken.new == 2)
+    assert _count(store, tank) == 2
+
+
 def test_topics_are_followed_as_mappings_come_and_go(
     store: Store, broker: Broker, publisher: Publisher
 ) -> None:
