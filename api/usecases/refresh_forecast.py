@@ -18,8 +18,8 @@ from api.store.deliveries import load_deliveries, load_receipts
 from api.store.forecasts import StoredForecast, load_forecast, save_forecast
 from api.store.tanks import StoredTank, TextKind, load_tank, load_tank_version, load_text
 from api.store.weather import load_outlook, load_weather
-from api.usecases.order_settings import settings_of_tank
 from api.usecases.moved_sensor import load_readings_as_now
+from api.usecases.order_settings import settings_of_tank
 from api.usecases.record_readings import describe
 from forecaster.civil import civil_date, zone_of
 from forecaster.confidence import Forecast
