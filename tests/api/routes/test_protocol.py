@@ -145,7 +145,7 @@ def test_a_failure_tells_nothing(
     def fail(*args: object, **more: object) -> None:
         raise ZeroDivisionError("secret 4711")
 
-    monkeypatch.setattr("api.routes.readings.record_readings", fail)
+    monkeypatch.setattr("api.routes.recording.record_readings", fail)
     with caplog.at_level(logging.ERROR):
         answer = client.post(
             f"/api/tanks/{tank_id}/readings", json={"at": "2026-01-10T06:00:00Z", "dip_mm": 640}
