@@ -11,9 +11,9 @@ from typing import Any
 
 from pydantic import BaseModel, Field
 
-from api.usecases.toml_text import to_toml
 from api.schemas.values import find_foul_values
 from api.store.tanks import StoredTank
+from api.usecases.toml_text import to_toml
 from forecaster.dwelling import Survey
 from forecaster.errors import InputError, Problem
 from forecaster.tanks import Tank
