@@ -51,7 +51,8 @@ def cut(
     for i in range(marks):
         gap = ends_s[i] - before
         for n in range(1, pieces[i] + 1):
-            end_s[t], days[t] = before + gap * n / pieces[i], gap / pieces[i] / DAY_S
+            # whole seconds, rounded from the mark before: wherever the filter began, the steps are the same
+            end_s[t], days[t] = before + math.floor(gap * n / pieces[i] + 0.5), gap / pieces[i] / DAY_S
             t += 1
         if i < marks - 1:
             reading[t - 1] = i

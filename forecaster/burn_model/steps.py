@@ -131,7 +131,7 @@ def cut_steps(start: np.datetime64, until: np.datetime64, at: Seconds, additions
         additions.litres_15c,
         additions.sd_l,
     )
-    end = start + np.round(end_s).astype("timedelta64[s]")
+    end = start + end_s.astype("timedelta64[s]")
     return Steps(end, days, added, added_var, reading)
 
 

@@ -65,7 +65,8 @@ def records(draw: st.DrawFn) -> Record:
     litres = rng.uniform(-50.0, 700.0, len(poured))
     level = 1500.0 - 6.0 * second / 86_400 + (litres[None] * (poured[None] <= second[:, None])).sum(axis=1)
     level = np.round((level + rng.normal(0.0, 4.0, n)) / STEP_L) * STEP_L
-    level[rng.random(n) < 0.05] -= 300.0
+    # not the first: a lower bound sixty spreads above what it made sure is no arithmetic but cancellation
+    level[1:][rng.random(n - 1) < 0.05] -= 300.0
     repeats = np.zeros(n, bool)
     stays = draw(st.sampled_from([0.0, 0.3, 0.85]))
     for i in range(1, n):
@@ -120,13 +121,20 @@ def assert_same(found: Posterior, whole: Posterior) -> None:
             b = b[len(b) - len(a) :]
         if f.name in ("at", "observed_from"):
             assert a == b
+        elif f.name == "mean":
+            # a mean next to nothing is as good as its own spread
+            sd = np.sqrt(np.maximum(np.einsum("gii->gi", whole.cov), 0.0))
+            scale = np.maximum(np.maximum(np.abs(b), sd), 1e-12)
+            np.testing.assert_allclose(a / scale, b / scale, rtol=0.0, atol=1e-9)
         elif f.name == "cov":
             # covariances relative to the spreads of both
             sd = np.sqrt(np.maximum(np.einsum("gii->gi", b), 1e-30))
             scale = sd[:, :, None] * sd[:, None, :]
             np.testing.assert_allclose(a / scale, b / scale, rtol=0.0, atol=1e-9)
         else:
-            np.testing.assert_allclose(a, b, rtol=1e-9, atol=1e-9 if f.name == "innovations" else 1e-12)
+            np.testing.assert_allclose(
+                a, b, rtol=1e-9, atol=1e-9 if f.name == "innovations" else 1e-12, err_msg=f.name
+            )
 
 
 def assert_equal(one: Stored, other: Stored) -> None:
