@@ -35,7 +35,7 @@ from tests.api.usecases.test_send_messages import Receiver
 
 START = datetime(2024, 10, 1, 8, 0, tzinfo=UTC)
 END = datetime(2025, 3, 31, 8, 0, tzinfo=UTC)
-STEP = timedelta(days=4)
+STEP = timedelta(days=6)
 LITRES_PER_MM, SENSOR_MM, HEEL_L, SAFE_L = 1.52, 1270.0, 76.0, 1732.8
 """Of The Old Forge's tank, from its file."""
 
