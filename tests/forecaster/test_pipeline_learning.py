@@ -51,7 +51,7 @@ def intensities(posterior: Posterior) -> np.ndarray:
     return posterior.moments()[0][1:4]
 
 
-@pytest.mark.parametrize(("litres", "days"), [(5.0, 8), (-4.0, 10)], ids=["leak", "away"])
+@pytest.mark.parametrize(("litres", "days"), [(5.0, 8), (-5.0, 16)], ids=["leak", "away"])
 def test_what_an_alarm_is_about_is_not_learnt(litres: float, days: int) -> None:
     """A leak of 5 l a day, or an empty house, leaves the intensities where they were before; the level is followed."""
     home = changed(litres, days=days)
