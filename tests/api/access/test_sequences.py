@@ -28,7 +28,7 @@ from api.wiring import Services, make_services
 from tests.api.conftest import NOW, StandingClock
 
 PEOPLE, TANKS = range(4), range(2)
-STEPS = 400
+STEPS = 200
 LONG_STEPS = 5_000
 
 

@@ -97,12 +97,18 @@ def everybody(world: World) -> list[Somebody]:
     return [NOBODY, *world.people.values()]
 
 
+def one_of_each(world: World) -> list[Somebody]:
+    """One of all who hold the same relations; of the machines each."""
+    kinds = {(who.relations, who.key is None): who for who in reversed(everybody(world))}
+    return list(kinds.values())[::-1]
+
+
 @ROWS
 def test_no_relation_opens_nothing(town: Town, row: Row) -> None:
     """Whoever has no relation that the table names gets 404, or 401 where nobody knows them; both without a canary."""
     town.put_back()
     own, foreign = town.worlds["a"], town.worlds["b"]
-    for who in everybody(own):
+    for who in everybody(own) if "{tank}" in row.path else one_of_each(own):
         if is_opened(row, who):
             continue
         path = path_in(row, own)
@@ -148,7 +154,7 @@ def test_a_relation_opens_what_the_table_says(town: Town, row: Row) -> None:
     town.put_back()
     own, foreign = town.worlds["a"], town.worlds["b"]
     has_all = set(OF_AN_OBJECT.findall(row.path)) <= own.samples.keys() | NOT_OURS
-    for who in everybody(own):
+    for who in one_of_each(own):
         if not is_opened(row, who):
             continue
         answer = town.ask(who, row.method, path_in(row, own))
