@@ -175,7 +175,7 @@ CASES: dict[str, tuple[object, State, set[str]]] = {
         State.OK,
         set(),
     ),
-    "loss_below_the_ceiling": (Home(leak={55: 70.0}), State.CHECK, {"loss", "wide_band"}),
+    "loss_below_the_ceiling": (Home(leak={55: 70.0}), State.CHECK, {"loss"}),
     "no_use_in_frost": (
         Home(
             days=70,
