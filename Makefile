@@ -13,7 +13,7 @@ PORT    ?= 8000
 WORKERS ?= 2
 say      = @printf '\n== %s\n' "$(1)"
 
-.PHONY: help demo test lint types contracts docs tests reference-data programs long accuracy bench lock clean
+.PHONY: help demo test lint types contracts docs tests reference-data programs long sabotage accuracy bench lock clean
 
 help:
 	@grep -E '^#' Makefile | sed 's/^# \{0,1\}//'
@@ -77,6 +77,10 @@ programs:
 # Longer: large example counts; DATA=folder adds checks on data that is not in the repository.
 long: $(VENV)/.dev programs
 	DIPCAST_EXAMPLES=long DIPCAST_DATA="$(DATA)" $(BIN)/pytest -n $(WORKERS) -m "long or not long"
+
+# Each promise broken on purpose; the tests must see it.
+sabotage: $(VENV)/.dev programs
+	$(BIN)/python -m tests.sabotage
 
 # Forecast quality: rolling replays, written to DEVELOPERS.md.
 accuracy: $(VENV)/rivals

@@ -219,6 +219,43 @@ def option_table(command: str, *, beyond: str = "") -> str:
     return table(("Option", "Meaning", "Example"), rows)
 
 
+def address_table() -> str:
+    """Tell each operation and each page by the first line of what answers it, gathered by its words."""
+    from api.pages import router as pages
+    from api.routes import router as routes
+
+    told: dict[str, list[str]] = {}
+    for router in (routes, pages):
+        for address, words in addresses(router).items():
+            told.setdefault(words, []).append(f"`{address}`")
+    rows = [(", ".join(names), words[0].lower() + words[1:].rstrip(".")) for words, names in told.items()]
+    return table(
+        ("Address", "What"), [*rows, ("`GET /openapi.json`", "the operations, described for programs")]
+    )
+
+
+def addresses(router: Any) -> dict[str, str]:
+    """Give method and path of each operation of a router, those of the routers in it too, with its words."""
+    found: dict[str, str] = {}
+    for route in router.routes:
+        if hasattr(route, "original_router"):
+            found |= addresses(route.original_router)
+        elif "/static/" not in route.path:
+            words = (route.endpoint.__doc__ or "").strip().splitlines()[0].split(". ")[0]
+            found |= {f"{method} {route.path}": words for method in route.methods if method != "HEAD"}
+    return found
+
+
+def subcommands(command: str) -> str:
+    """Tell what each command below a command does, by the first line of its help."""
+    below: dict[str, click.Command] = commands()[command].commands  # type: ignore[attr-defined]
+    rows = [
+        (f"`dipcast {command} {name}`", " ".join((c.help or "").split("\n\n")[0].split()).rstrip("."))
+        for name, c in below.items()
+    ]
+    return table(("Command", "What"), rows)
+
+
 def console(command: str) -> str:
     """Run a command line in the folder of the small house, and show it with what it printed."""
     return f"```console\n$ {command}\n{run_in_small_house(command)}```"

@@ -31,7 +31,15 @@ from forecaster.tanks import parse_tank
 from forecaster.tanks.build import SHAPE_KEYS
 from forecaster.tanks.file import COMMON_KEYS
 from forecaster.weather import parse_outlook, parse_weather
-from tests.docs.generated import EXAMPLES, ROOT, SMALL_HOUSE, commands, options_of, run_in_small_house
+from tests.docs.generated import (
+    EXAMPLES,
+    ROOT,
+    SMALL_HOUSE,
+    addresses,
+    commands,
+    options_of,
+    run_in_small_house,
+)
 from tests.docs.reading import README, blocks, code_in, rows, section, steps
 
 AS_OF = datetime(2024, 1, 11, tzinfo=UTC)
@@ -233,22 +241,19 @@ def test_every_setting_is_documented() -> None:
     assert named == {f"DIPCAST_{name.upper()}" for name in Settings.model_fields}
 
 
-def addresses(router: Any) -> set[str]:
-    """List method and path of each operation of a router, those of the routers in it too."""
-    found: set[str] = set()
-    for route in router.routes:
-        if hasattr(route, "original_router"):
-            found |= addresses(route.original_router)
-        else:
-            found |= {f"{method} {route.path}" for method in route.methods}
-    return found
-
-
 def test_every_address_is_documented() -> None:
     """The table of addresses has each operation and each page, and no other."""
-    served = {a for a in addresses(routes) | addresses(pages) if "/static/" not in a and "HEAD " not in a}
-    told = {name for name in code_in(README) if re.match(r"(GET|POST) /", name)}
+    served = {*addresses(routes), *addresses(pages)}
+    told = {name for name in code_in(README) if re.match(r"(GET|POST|DELETE) /", name)}
     assert told == {*served, "GET /openapi.json"}
+
+
+def test_every_command_below_accounts_is_documented() -> None:
+    """Each command below `dipcast accounts` stands in its section."""
+    below = commands()["accounts"].commands  # type: ignore[attr-defined]
+    assert {f"dipcast accounts {name}" for name in below} <= set(
+        code_in(section(README, "### dipcast accounts"))
+    )
 
 
 # ---- modules, states, words, cautions
