@@ -88,7 +88,7 @@ accuracy: $(VENV)/rivals
 	DIPCAST_DATA="$(DATA)" $(BIN)/python -m tests.accuracy.closed_loop $(or $(HOUSES),60)
 	$(BIN)/python -m tests.accuracy.watch --houses $(or $(HOUSES),100)
 
-bench: $(VENV)/.dev
+bench: $(VENV)/rivals
 	$(BIN)/python -m tests.benchmarks
 
 lock: $(BIN)/uv
