@@ -432,6 +432,18 @@ def _dead_band(ends_at_l: float, *, days: int = 70) -> Posterior:
     return fit(temp, observed(day, np.minimum(litres, ends_at_l), at_least=litres >= ends_at_l))
 
 
+@pytest.mark.parametrize("above_sd", [1.0, 8.0, 29.0, 31.0, 60.0, 1000.0])
+def test_a_lower_bound_never_takes_more_variance_than_there_is(above_sd: float) -> None:
+    """However far above what was known a sure bound lies, the level comes to it and its variance stays positive."""
+    from forecaster.burn_model import filtering
+
+    point = np.zeros(filtering.ROWS)
+    point[filtering.COV] = 1.0
+    filtering._lift(point, 1, 0, above_sd, 1.0 + 1e-9, 1.0, 1.0)
+    assert above_sd < point[0] < above_sd + 0.6
+    assert 0.0 < point[filtering.COV] < 0.5
+
+
 def test_at_least_is_silent_below_the_prediction_and_lifts_from_below():
     """A lower bound below what is known says nothing; above it the level is lifted to it, and not far beyond."""
     temp = weather_c(40)
