@@ -50,10 +50,15 @@ def public_document(forecast: Forecast) -> dict[str, Any]:
     """Turn a forecast into the plain data that doors give out.
 
     Of a withheld forecast no date ahead and no quantity leaves: its appointment and the gauge reading
-    at which to order are kept, and told only in the words that go with them.
+    at which to order are kept, and told only in the words that go with them. Paths go on below nothing, so that
+    what is burned can be told from them; the litres of a day ahead that leave do not.
     """
     document = to_document(forecast)
     del document["order_below_l"]
+    document["daily"] = [
+        {name: value if isinstance(value, str) else max(value, 0.0) for name, value in day.items()}
+        for day in document["daily"]
+    ]
     if isinstance(forecast, WithheldForecast):
         document["appointment"] = None
     return document

@@ -68,6 +68,15 @@ class Evidence:
             out[seen] = self.posterior.verdicts
         return out
 
+    def heard(self) -> Bools:
+        """Levels that tell something, be it that something is wrong: no lone one far off; shape (n,)."""
+        verdicts = self.verdicts()
+        heard = verdicts != 0
+        seen = np.flatnonzero(heard)
+        if len(seen) and verdicts[seen[-1]] == GATED and GATED not in verdicts[seen[-2:-1]]:
+            heard[seen[-1]] = False
+        return np.asarray(heard)
+
     def believed(self) -> Bools:
         """Levels that the burn model saw and followed; shape (n,)."""
         verdicts = self.verdicts()

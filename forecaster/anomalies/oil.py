@@ -113,7 +113,7 @@ def ticket_off(e: Evidence) -> Sequence[Reason]:
 
 def unreported_delivery(e: Evidence) -> Sequence[Reason]:
     """Find a rise without a ticket, and ask."""
-    recent = [r for r in e.rises if e.since(r.at) <= QUESTION_DAYS]
+    recent = [r for r in e.rises if e.since(r.after) <= QUESTION_DAYS]
     if not recent:
         return ()
     rise = recent[-1]

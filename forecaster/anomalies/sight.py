@@ -1,7 +1,7 @@
 """Is the tank seen: no level yet, silence, no echo, too near the sensor, tickets only.
 
-Rule     silent: no level for max(1.5 usual intervals, 48 h); stale: silent, and the 80 % band wider
-         than 40 % of the usable capacity or the fullest burn may have reached the heel
+Rule     silent: no level, but a lone one far off, for max(1.5 usual intervals, 48 h); stale: silent, and the 80 %
+         band wider than 40 % of the usable capacity, or the fullest burn may have reached the heel
 Source   common practice, no source
 """
 
@@ -56,8 +56,9 @@ def no_level(e: Evidence) -> Sequence[Reason]:
 
 def silence(e: Evidence) -> Sequence[Reason]:
     """Find a source that no longer speaks: wide while the tank is tightly bounded, else stale."""
-    at = e.levels.at[e.trusted()]
-    only_fills = len(at) == 0
+    came = e.levels.at[e.trusted()]
+    only_fills = len(came) == 0
+    at = e.levels.at[e.heard()]
     if only_fills:
         # a ticket with dips tells two levels at once: its day counts
         told = levels_by_tickets(e.deliveries, e.tank).at.astype("datetime64[D]")
@@ -65,7 +66,8 @@ def silence(e: Evidence) -> Sequence[Reason]:
     if len(at) == 0:
         return ()
     alone = ONE_FILL_H if only_fills else ONE_LEVEL_H
-    usual_h = float(np.median(np.diff(at[-21:]) / np.timedelta64(3600, "s"))) if len(at) > 1 else alone
+    spoke = at if only_fills else came
+    usual_h = float(np.median(np.diff(spoke[-21:]) / np.timedelta64(3600, "s"))) if len(spoke) > 1 else alone
     silent_h = e.since(at[-1]) * 24
     if silent_h <= max(QUIET_FACTOR * usual_h, QUIET_LEAST_H):
         return ()

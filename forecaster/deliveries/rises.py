@@ -2,7 +2,8 @@
 
 Flow     levels, deliveries -> **rises, ticket checks** -> burn model, confidence
 Formula  rise = mean of the levels after − mean of those before + burn in between, each side over ten days and
-         without what lies off its median; σ² = σ²(before) + σ²(after) + (0.3 · burn in between)²
+         without what lies off its median; σ² = σ²(before) + σ²(after) + (0.3 · burn in between)², and a whole day's
+         burn for each day of a silence beyond ten
 Source   common practice, no source
 """
 
@@ -42,6 +43,8 @@ SETTLE_H = 12.0
 """Levels count as after a ticket from here on: foam has gone, and so has a day without its hour. [h]"""
 BURN_SD = 0.3
 """Relative standard deviation of the burn in between. [-]"""
+UNSEEN_L_PER_DAY = 5.0
+"""A day's burn of an ordinary home over the year: as much is in doubt for each day of a long silence. [L/d]"""
 MISSING_SHARE, MISSING_SIGMAS = 0.5, 3.0
 """A rise is missing if it is below half of the ticket and short of it by three σ."""
 RATIO_BOUNDS = (0.95, 1.05)
@@ -65,7 +68,7 @@ class Rise:
     at_least
         True where the tank rose into the sensor's dead band.
     confirmed
-        False while only one level shows it.
+        False while only one level of a sensor shows it.
     """
 
     at: np.datetime64
@@ -237,6 +240,7 @@ class _Series:
     sd_l: Floats
     burned_l: Floats
     censored: npt.NDArray[np.bool_]
+    by_person: npt.NDArray[np.bool_]
 
     @property
     def unburned_l(self) -> Floats:
@@ -263,7 +267,7 @@ def _series(levels: Levels, expected_burn_l: Floats | None) -> _Series:
     at, litres, sd_l = levels.at[kept], levels.litres[kept], levels.sd_l[kept]
     day = (at - at[:1]).astype("timedelta64[s]").astype(float) / SECONDS_PER_DAY
     burned = _own_burn_l(day, litres, sd_l) if expected_burn_l is None else expected_burn_l[kept]
-    return _Series(at, day, litres, sd_l, burned, levels.censored[kept])
+    return _Series(at, day, litres, sd_l, burned, levels.censored[kept], levels.by_person[kept])
 
 
 def _own_burn_l(day: Floats, litres: Floats, sd_l: Floats) -> Floats:
@@ -308,16 +312,31 @@ def _events(s: _Series) -> list[_Event]:
         soon = int(np.searchsorted(s.day, s.day[last] + STAYS_D, side="right")) - last
         after = _near(s, range(last, end), last, max(AFTER, soon))
         rise = float(np.median(s.unburned_l[after]) - np.median(s.unburned_l[before]))
-        confirmed = len(after) >= 2
+        # a sensor may hear a false echo once; a person has looked
+        confirmed = len(after) >= 2 or bool(s.by_person[after].any())
         at_least = bool(s.censored[after].any())
         if confirmed and not at_least and rise <= float(limit[first]):
             continue  # it did not stay
         if not at_least:
             rise = _unburned(s, after, range(last, end), last) - _unburned(s, before, back, first)
         between = s.burned_l[last] - s.burned_l[first]
-        sd = float(np.sqrt(s.sd_l[first] ** 2 + s.sd_l[last] ** 2 + (BURN_SD * between) ** 2))
+        sd = float(
+            np.hypot(np.hypot(s.sd_l[first], s.sd_l[last]), BURN_SD * between + _unseen_l(s, first, last))
+        )
         events.append(_Event(first, last, s.at[first], s.at[last], rise, sd, at_least, confirmed))
     return events
+
+
+def _unseen_l(s: _Series, first: int, last: int) -> float:
+    """Litres that may have been burned, or not, in the part of a silence that the levels around do not tell. [l]"""
+    silent_d = float(s.day[last] - s.day[first]) - AROUND_D
+    if silent_d <= 0.0:
+        return 0.0
+    before, after = s.day[first] - AROUND_D, s.day[last] + AROUND_D
+    burned = np.interp([before, s.day[first], s.day[last], after], s.day, s.burned_l)
+    return silent_d * max(
+        UNSEEN_L_PER_DAY, float(max(burned[1] - burned[0], burned[3] - burned[2])) / AROUND_D
+    )
 
 
 def _unburned(s: _Series, near: list[int], side: range, origin: int) -> float:

@@ -50,6 +50,8 @@ class Levels:
         Litres of one step of the sensor. [l]
     table_sd_l
         Standard deviation of the tank's shape, which all levels share. [l]
+    by_person
+        True where a person read it, off a stick or a gauge.
     """
 
     at: npt.NDArray[np.datetime64]
@@ -63,6 +65,7 @@ class Levels:
     raw: Floats
     step_l: Floats
     table_sd_l: Floats
+    by_person: Bools
 
     def __len__(self) -> int:
         return len(self.at)
@@ -174,6 +177,7 @@ def to_levels(
         raw=readings.value,
         step_l=litres_per_cm * (step_mm / MM_PER_CM),
         table_sd_l=tank.table_sd_fraction * litres,
+        by_person=np.zeros(len(readings), bool) if readings.step is None else np.isfinite(readings.step),
     )
 
 

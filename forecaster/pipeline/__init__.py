@@ -156,7 +156,7 @@ def _decide(
 
 
 def _band(now_l: Floats) -> LitresBand:
-    p10, p50, p90 = (float(v) for v in np.quantile(now_l, [0.1, 0.5, 0.9]))
+    p10, p50, p90 = (float(v) for v in np.quantile(np.maximum(now_l, 0.0), [0.1, 0.5, 0.9]))
     return LitresBand(p10, p50, p90)
 
 
