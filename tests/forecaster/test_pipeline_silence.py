@@ -55,7 +55,8 @@ def test_what_a_person_reads_after_a_long_silence_is_believed(day: str) -> None:
     assert isinstance(forecast, ToldForecast)
     assert forecast.litres.p10 < 645.0 < forecast.litres.p90
     assert forecast.litres.p90 - forecast.litres.p10 < 40.0
-    assert "unreported_delivery" in {reason.code for reason in forecast.reasons}
+    asked = {reason.code: reason.text for reason in forecast.reasons}
+    assert "since Wed 10 January" in asked["unreported_delivery"]
 
 
 def test_no_litres_below_nothing_are_told() -> None:
