@@ -120,8 +120,8 @@ def unreported_delivery(e: Evidence) -> Sequence[Reason]:
     size = f"{'at least' if rise.at_least else 'about'} {litres_text(rise.litres, sd=rise.sd_l)}"
     if rise.sd_l > rise.litres / 2.0 and not is_pending(rise, e.levels):
         text = (
-            f"More oil is in the tank than could be left since {e.day(rise.before)}, when it was seen last. A delivery? "
-            "Enter its ticket, so that it counts exactly."
+            f"More oil is in the tank than could be left since {e.day(rise.before)}, when it was seen last. A "
+            "delivery? Enter its ticket, so that it counts exactly."
         )
     elif not is_pending(rise, e.levels):
         text = (
