@@ -9,7 +9,7 @@ import sqlalchemy as sa
 from sqlalchemy.dialects import postgresql, sqlite
 from sqlalchemy.orm import Session
 
-from api.store.contacts import hash_token
+from api.store.accounts.tokens import hash_token
 from api.store.tables import reach, tank
 
 

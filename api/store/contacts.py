@@ -3,7 +3,6 @@
 Flow     use cases -> **contacts** -> tables
 """
 
-import hashlib
 from dataclasses import dataclass
 from datetime import datetime
 from enum import StrEnum
@@ -11,6 +10,7 @@ from enum import StrEnum
 import sqlalchemy as sa
 from sqlalchemy.orm import Session
 
+from api.store.accounts.tokens import hash_token
 from api.store.tables import reach
 from api.store.tanks import NotFoundError, new_public_id
 
@@ -58,11 +58,6 @@ class Contact:
     def is_used(self) -> bool:
         """Whether messages go there."""
         return self.verified_at is not None and self.ended_at is None
-
-
-def hash_token(token: str) -> str:
-    """Hash what opens a door; the token has too many random bits for guessing, so once is enough."""
-    return hashlib.sha256(token.encode()).hexdigest()
 
 
 def save_contact(

@@ -3,11 +3,10 @@
 Flow     door -> **calendar** -> refills -> api.notify.calendar
 """
 
-import secrets
-
 from api.notify.calendar import RefillEvent, write_calendar
 from api.ports import Clock
 from api.store import Session
+from api.store.accounts.tokens import new_token
 from api.store.calendars import delete_feed, save_feed
 from api.store.reminders import StoredRefill, list_refills, lock_tank
 from api.store.tanks import StoredTank
@@ -16,7 +15,7 @@ from api.usecases.remind import Told, look
 
 def open_feed(session: Session, clock: Clock, tank: StoredTank) -> str:
     """Open a tank's feed; the key is shown this once, and an earlier one opens nothing any more."""
-    key = secrets.token_urlsafe(24)
+    key = new_token()
     save_feed(session, tank.id, key, now=clock.now())
     return key
 

@@ -7,7 +7,6 @@ Flow     door -> **contacts** -> store, outbox
 Source   double opt-in, common practice
 """
 
-import secrets
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 
@@ -17,6 +16,7 @@ from api.notify.targets import Network, Resolve, TargetError, check_target, look
 from api.notify.webhook import new_secret
 from api.ports import Clock
 from api.store import NotFoundError, Session
+from api.store.accounts.tokens import new_token
 from api.store.contacts import (
     Channel,
     Contact,
@@ -99,7 +99,7 @@ def add_contact(
         return Added(before, None, is_asked=False)
     if before is not None and before.asked_at is not None and now - before.asked_at < ASK_AGAIN:
         return Added(before, None, is_asked=False)
-    token = secrets.token_urlsafe(24)
+    token = new_token()
     made = save_contact(session, tank.id, channel, address, second=second, secret=None, token=token, now=now)
     body = {
         "kind": "confirm",

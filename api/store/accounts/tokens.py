@@ -2,7 +2,7 @@
 
 A password is guessed, so its hash is made slow; these cannot be guessed, so SHA-256 is enough.
 
-Flow     **tokens** -> sessions, keys, invitations
+Flow     **tokens** -> sessions, keys, invitations, calendar feeds, addresses to be confirmed
 Source   OWASP ASVS 5.0, 7.2.3 (at least 128 bits), 11.5.1
 """
 
