@@ -44,7 +44,10 @@ def read_cautions() -> HTMLResponse:
 def read_answer(tank: str, services: Here, visit: Visited) -> HTMLResponse:
     """Give the answer: how much is left, how much to order between which dates, how sure."""
     try:
-        return render("answer.html", page=tell(look_at_tank(services, tank)), places=visit.places(tank))
+        return render(
+            "answer.html", page=tell(look_at_tank(services, tank)), places=visit.places(tank),
+            own=tank if Relation.OWNER in visit.access.held else None,
+        )  # fmt: skip
     except NotFoundError:
         return render("missing.html", status=HTTPStatus.NOT_FOUND)
     except StoreUnavailableError:

@@ -92,8 +92,8 @@ def read_json(members: Sequence[Member], value: Any, asked: Asked) -> dict[str, 
         raise InputError(Problem("not_an_object", "", "give an object"))
     faults = find_foul_values(value, known=known)
     if value.keys() - known:
-        mend = "leave out members that are not documented"
-        faults.append(Problem("unknown_member", "", mend))
+        names = ", ".join(member.name for member in members)
+        faults.append(Problem("unknown_member", "", f"leave out members but {names}"))
     if faults:
         raise InputError(faults)
     values: dict[str, Any] = {}
