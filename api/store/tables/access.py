@@ -11,13 +11,13 @@ Source   OWASP ASVS 5.0, 7.2.3 and 11.5.1 (tokens); RFC 6238 (time steps of the 
 import sqlalchemy as sa
 
 from api.store.columns import Instant, PlainText
-from api.store.tables.base import key, metadata, one_of
+from api.store.tables.base import key, metadata, one_of, public_id, unique_where
 
 account = sa.Table(
     "account",
     metadata,
     sa.Column("id", sa.Integer, primary_key=True),
-    sa.Column("public_id", PlainText, nullable=False, unique=True),
+    public_id(),
     sa.Column("email", PlainText, nullable=False, unique=True),
     sa.Column("password_hash", PlainText, nullable=False),
     sa.Column("totp_secret", PlainText),
@@ -33,7 +33,7 @@ account_session = sa.Table(
     "account_session",
     metadata,
     sa.Column("id", sa.Integer, primary_key=True),
-    sa.Column("public_id", PlainText, nullable=False, unique=True),
+    public_id(),
     sa.Column("token_hash", PlainText, nullable=False, unique=True),
     sa.Column("account_id", sa.Integer, sa.ForeignKey("account.id")),
     sa.Column("paired_as", PlainText),
@@ -52,7 +52,7 @@ tank_grant = sa.Table(
     "tank_grant",
     metadata,
     sa.Column("id", sa.Integer, primary_key=True),
-    sa.Column("public_id", PlainText, nullable=False, unique=True),
+    public_id(),
     key("account_id", "account.id"),
     key("tank_id", "tank.id"),
     sa.Column("kind", PlainText, nullable=False),
@@ -62,20 +62,18 @@ tank_grant = sa.Table(
     sa.Index("ix_tank_grant_tank_id", "tank_id"),
     comment="an account is of a tank's household, from an instant until another",
 )
-sa.Index(
+unique_where(
     "uq_tank_grant_account_id_tank_id",
     tank_grant.c.account_id,
     tank_grant.c.tank_id,
-    unique=True,
-    sqlite_where=tank_grant.c.until.is_(None),
-    postgresql_where=tank_grant.c.until.is_(None),
+    where=tank_grant.c.until.is_(None),
 )
 
 installer_job = sa.Table(
     "installer_job",
     metadata,
     sa.Column("id", sa.Integer, primary_key=True),
-    sa.Column("public_id", PlainText, nullable=False, unique=True),
+    public_id(),
     key("account_id", "account.id"),
     key("tank_id", "tank.id"),
     sa.Column("opened_at", Instant, nullable=False),
@@ -89,7 +87,7 @@ supply_link = sa.Table(
     "supply_link",
     metadata,
     sa.Column("id", sa.Integer, primary_key=True),
-    sa.Column("public_id", PlainText, nullable=False, unique=True),
+    public_id(),
     key("account_id", "account.id"),
     key("tank_id", "tank.id"),
     sa.Column("offered_at", Instant, nullable=False),
@@ -98,20 +96,18 @@ supply_link = sa.Table(
     sa.Index("ix_supply_link_tank_id", "tank_id"),
     comment="a distributor supplies a tank: offered by one side, open once the other accepted",
 )
-sa.Index(
+unique_where(
     "uq_supply_link_account_id_tank_id",
     supply_link.c.account_id,
     supply_link.c.tank_id,
-    unique=True,
-    sqlite_where=supply_link.c.ended_at.is_(None),
-    postgresql_where=supply_link.c.ended_at.is_(None),
+    where=supply_link.c.ended_at.is_(None),
 )
 
 invitation = sa.Table(
     "invitation",
     metadata,
     sa.Column("id", sa.Integer, primary_key=True),
-    sa.Column("public_id", PlainText, nullable=False, unique=True),
+    public_id(),
     sa.Column("token_hash", PlainText, nullable=False, unique=True),
     sa.Column("kind", PlainText, nullable=False),
     sa.Column("tank_id", sa.Integer, sa.ForeignKey("tank.id")),
@@ -129,7 +125,7 @@ access_key = sa.Table(
     "access_key",
     metadata,
     sa.Column("id", sa.Integer, primary_key=True),
-    sa.Column("public_id", PlainText, nullable=False, unique=True),
+    public_id(),
     sa.Column("prefix", PlainText, nullable=False, unique=True),
     sa.Column("secret_hash", PlainText, nullable=False),
     sa.Column("kind", PlainText, nullable=False),
@@ -174,7 +170,7 @@ erasure = sa.Table(
     metadata,
     sa.Column("id", sa.Integer, primary_key=True),
     sa.Column("kind", PlainText, nullable=False),
-    sa.Column("public_id", PlainText, nullable=False, unique=True),
+    public_id(),
     sa.Column("erased_at", Instant, nullable=False),
     one_of("kind", ("account", "tank")),
     comment="what was erased, by its name that tells nothing: erased again after an older backup returns",

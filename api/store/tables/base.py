@@ -1,6 +1,10 @@
-"""What every table is made with: naming of constraints, keys, lists of known values."""
+"""What every table is made with: naming of constraints, keys, public ids, known values, partial uniqueness."""
+
+from typing import Any
 
 import sqlalchemy as sa
+
+from api.store.columns import PlainText
 
 metadata = sa.MetaData(
     naming_convention={
@@ -23,3 +27,13 @@ def key(name: str, target: str, *, primary_key: bool = False) -> sa.Column[int]:
     return sa.Column(
         name, sa.Integer, sa.ForeignKey(target), nullable=False, primary_key=primary_key, autoincrement=False
     )
+
+
+def public_id() -> sa.Column[str]:
+    """Name a row towards the outside: random, so that it cannot be guessed."""
+    return sa.Column("public_id", PlainText, nullable=False, unique=True)
+
+
+def unique_where(name: str, *columns: sa.Column[Any], where: sa.ColumnElement[bool]) -> sa.Index:
+    """Let columns be unique together among the rows for which a condition holds, on both databases."""
+    return sa.Index(name, *columns, unique=True, sqlite_where=where, postgresql_where=where)

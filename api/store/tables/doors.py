@@ -6,13 +6,13 @@ Flow     columns -> **tables** -> store
 import sqlalchemy as sa
 
 from api.store.columns import Finite, Instant, PlainText
-from api.store.tables.base import key, metadata
+from api.store.tables.base import key, metadata, public_id
 
 mapping = sa.Table(
     "mapping",
     metadata,
     sa.Column("id", sa.Integer, primary_key=True),
-    sa.Column("public_id", PlainText, nullable=False, unique=True),
+    public_id(),
     key("sensor_id", "sensor.id"),
     sa.Column("topic", PlainText, unique=True),
     sa.Column("body", PlainText, nullable=False),

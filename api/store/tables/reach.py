@@ -10,7 +10,7 @@ Flow     columns -> **tables** -> store
 import sqlalchemy as sa
 
 from api.store.columns import Finite, Instant, PlainText
-from api.store.tables.base import key, metadata, one_of
+from api.store.tables.base import key, metadata, one_of, public_id, unique_where
 
 ORDER_STATES = ("advised", "placed", "promised", "late", "part", "delivered", "refused", "cancelled")
 CHANNELS = ("mail", "webhook", "further")
@@ -48,13 +48,7 @@ notice = sa.Table(
     sa.Column("ended_at", Instant),
     comment="one trouble of the service told to the person who runs it, once while it lasts",
 )
-sa.Index(
-    "uq_notice_cause",
-    notice.c.cause,
-    unique=True,
-    sqlite_where=notice.c.ended_at.is_(None),
-    postgresql_where=notice.c.ended_at.is_(None),
-)
+unique_where("uq_notice_cause", notice.c.cause, where=notice.c.ended_at.is_(None))
 
 refit = sa.Table(
     "refit",
@@ -71,7 +65,7 @@ oil_order = sa.Table(
     "oil_order",
     metadata,
     sa.Column("id", sa.Integer, primary_key=True),
-    sa.Column("public_id", PlainText, nullable=False, unique=True),
+    public_id(),
     key("tank_id", "tank.id"),
     sa.Column("form_key", PlainText),
     sa.Column("state", PlainText, nullable=False),
@@ -124,19 +118,13 @@ refill = sa.Table(
     sa.Index("ix_refill_tank_id_begun_at", "tank_id", "begun_at"),
     comment="from one delivery to the next, and its event in the calendar: told, or called off",
 )
-sa.Index(
-    "uq_refill_tank_id",
-    refill.c.tank_id,
-    unique=True,
-    sqlite_where=refill.c.ended_at.is_(None),
-    postgresql_where=refill.c.ended_at.is_(None),
-)
+unique_where("uq_refill_tank_id", refill.c.tank_id, where=refill.c.ended_at.is_(None))
 
 reminder = sa.Table(
     "reminder",
     metadata,
     sa.Column("id", sa.Integer, primary_key=True),
-    sa.Column("public_id", PlainText, nullable=False, unique=True),
+    public_id(),
     key("tank_id", "tank.id"),
     key("refill_id", "refill.id"),
     sa.Column("cause", PlainText, nullable=False),
@@ -158,7 +146,7 @@ contact = sa.Table(
     "contact",
     metadata,
     sa.Column("id", sa.Integer, primary_key=True),
-    sa.Column("public_id", PlainText, nullable=False, unique=True),
+    public_id(),
     key("tank_id", "tank.id"),
     sa.Column("channel", PlainText, nullable=False),
     sa.Column("address", PlainText, nullable=False),
@@ -208,7 +196,7 @@ silence = sa.Table(
     "silence",
     metadata,
     sa.Column("id", sa.Integer, primary_key=True),
-    sa.Column("public_id", PlainText, nullable=False, unique=True),
+    public_id(),
     key("tank_id", "tank.id"),
     sa.Column("begins_at", Instant, nullable=False),
     sa.Column("ends_at", Instant, nullable=False),

@@ -11,7 +11,7 @@ Flow     columns -> **tables** -> store
 import sqlalchemy as sa
 
 from api.store.columns import Finite, Instant, PlainText
-from api.store.tables.base import key, metadata, one_of
+from api.store.tables.base import key, metadata, one_of, public_id, unique_where
 
 QUANTITIES = ("ullage_mm", "dip_mm", "litres", "fraction")
 
@@ -52,7 +52,7 @@ tank = sa.Table(
     "tank",
     metadata,
     sa.Column("id", sa.Integer, primary_key=True),
-    sa.Column("public_id", PlainText, nullable=False, unique=True),
+    public_id(),
     sa.Column("name", PlainText, nullable=False),
     sa.Column("zone", PlainText, nullable=False),
     sa.Column("station_id", sa.Integer, sa.ForeignKey("station.id")),
@@ -88,7 +88,7 @@ sensor = sa.Table(
     "sensor",
     metadata,
     sa.Column("id", sa.Integer, primary_key=True),
-    sa.Column("public_id", PlainText, nullable=False, unique=True),
+    public_id(),
     key("tank_id", "tank.id"),
     sa.Column("kind", PlainText, nullable=False),
     sa.Column("label", PlainText, nullable=False),
@@ -118,13 +118,11 @@ reading = sa.Table(
     comment="a reading as it came; device_at is the sender's time where its clock was ahead of ours",
     sqlite_with_rowid=False,
 )
-sa.Index(
+unique_where(
     "uq_reading_sensor_id_device_at",
     reading.c.sensor_id,
     reading.c.device_at,
-    unique=True,
-    sqlite_where=reading.c.device_at.is_not(None),
-    postgresql_where=reading.c.device_at.is_not(None),
+    where=reading.c.device_at.is_not(None),
 )
 
 reading_aside = sa.Table(
