@@ -15,7 +15,7 @@ from api.reminders.decide import Decision
 from api.reminders.known import Cause, Refill, Said, Silence
 from api.reminders.refills import Ticket
 from api.reminders.words import Message
-from api.store.tables import delivery, reach, tank
+from api.store.tables import delivery, reach
 from api.store.tanks import NotFoundError, new_public_id
 
 WEEK = timedelta(days=8)
@@ -50,11 +50,6 @@ class StoredReminder:
     acknowledged_at: datetime | None
     replaced_at: datetime | None
     message: Message
-
-
-def lock_tank(session: Session, tank_id: int) -> None:
-    """Let one worker at a time decide about a tank: the others wait for this transaction."""
-    session.execute(sa.select(tank.c.id).where(tank.c.id == tank_id).with_for_update())
 
 
 def load_refill(session: Session, tank_id: int) -> StoredRefill | None:

@@ -8,8 +8,8 @@ from api.ports import Clock
 from api.store import Session
 from api.store.accounts.tokens import new_token
 from api.store.calendars import delete_feed, save_feed
-from api.store.reminders import StoredRefill, list_refills, lock_tank
-from api.store.tanks import StoredTank
+from api.store.reminders import StoredRefill, list_refills
+from api.store.tanks import StoredTank, lock_tank
 from api.usecases.remind import Told, look
 
 

@@ -24,13 +24,12 @@ from api.store.reminders import (
     list_said,
     list_silences,
     load_refill,
-    lock_tank,
     newest_ticket,
     save_refill,
     save_reminder,
     take_back,
 )
-from api.store.tanks import StoredTank
+from api.store.tanks import StoredTank, lock_tank
 from api.usecases.order_settings import settings_of_tank
 from api.usecases.orders import close_delivered_orders, note_late_orders
 from forecaster.civil import civil_date, zone_of

@@ -5,6 +5,8 @@ Asked anew at each request, so that what ended opens nothing from the next reque
 Flow     guard, use cases -> **grants** -> tables
 """
 
+from collections.abc import Iterator
+from contextlib import contextmanager
 from dataclasses import dataclass
 from datetime import datetime
 
@@ -13,9 +15,11 @@ from sqlalchemy.orm import Session
 
 from api.store import tables
 from api.store.tables.access import account, installer_job, supply_link, tank_grant
-from api.store.tanks import NotFoundError, StoredTank, load_tank, new_public_id
+from api.store.tanks import NotFoundError, StoredTank, load_tank, lock_tank, new_public_id
 
 _GRANT, _JOB, _LINK = tank_grant.c, installer_job.c, supply_link.c
+_ENDS = {tank_grant: "until", installer_job: "closed_at", supply_link: "ended_at"}
+"""Every kind of relation, and the column that says when it ended."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -101,13 +105,20 @@ def list_ties(session: Session, tank_id: int, *, now: datetime) -> tuple[Tie, ..
 
 
 def add_to_household(session: Session, account_id: int, tank_id: int, kind: str, *, now: datetime) -> None:
-    """Take an account into a tank's household, as ``owner`` or ``member``, in place of what it was."""
-    _end_grant(session, _GRANT.account_id == account_id, _GRANT.tank_id == tank_id, now=now)
-    session.execute(
-        sa.insert(tank_grant).values(
-            public_id=new_public_id(), account_id=account_id, tank_id=tank_id, kind=kind, since=now
+    """Take an account into a tank's household, as ``owner`` or ``member``, in place of what it was.
+
+    Raises
+    ------
+    LastOwnerError
+        When the only owner would be a member from now on.
+    """
+    with _keeping_an_owner(session, tank_id):
+        _end(session, tank_grant, _GRANT.account_id == account_id, _GRANT.tank_id == tank_id, now=now)
+        session.execute(
+            sa.insert(tank_grant).values(
+                public_id=new_public_id(), account_id=account_id, tank_id=tank_id, kind=kind, since=now
+            )
         )
-    )
 
 
 def open_job(session: Session, account_id: int, tank_id: int, *, now: datetime, until: datetime) -> None:
@@ -165,18 +176,13 @@ def end_tie(session: Session, tank_id: int, public_id: str, *, now: datetime) ->
     LastOwnerError
         When nobody would be left who owns the tank.
     """
-    owned, ended = count_owners(session, tank_id), 0
-    for table, end in ((tank_grant, "until"), (installer_job, "closed_at"), (supply_link, "ended_at")):
-        done = session.execute(
-            sa.update(table)
-            .where(table.c.tank_id == tank_id, table.c.public_id == public_id, table.c[end].is_(None))
-            .values({end: now})
-        )
-        ended += done.rowcount  # type: ignore[attr-defined]
-    if not ended:
-        raise NotFoundError
-    if owned and not count_owners(session, tank_id):
-        raise LastOwnerError
+    with _keeping_an_owner(session, tank_id):
+        ended = [
+            _end(session, table, table.c.tank_id == tank_id, table.c.public_id == public_id, now=now)
+            for table in _ENDS
+        ]
+        if not any(ended):
+            raise NotFoundError
 
 
 def leave_tank(session: Session, account_id: int, tank_id: int, *, now: datetime) -> None:
@@ -187,15 +193,9 @@ def leave_tank(session: Session, account_id: int, tank_id: int, *, now: datetime
     LastOwnerError
         When nobody would be left who owns the tank.
     """
-    owned = count_owners(session, tank_id)
-    for table, end in ((tank_grant, "until"), (installer_job, "closed_at"), (supply_link, "ended_at")):
-        session.execute(
-            sa.update(table)
-            .where(table.c.account_id == account_id, table.c.tank_id == tank_id, table.c[end].is_(None))
-            .values({end: now})
-        )
-    if owned and not count_owners(session, tank_id):
-        raise LastOwnerError
+    with _keeping_an_owner(session, tank_id):
+        for table in _ENDS:
+            _end(session, table, table.c.account_id == account_id, table.c.tank_id == tank_id, now=now)
 
 
 def public_id_of(session: Session, tank_id: int) -> str:
@@ -254,8 +254,21 @@ def _is_accepted() -> sa.ColumnElement[bool]:
     return sa.and_(_LINK.accepted_at.is_not(None), _LINK.ended_at.is_(None))
 
 
-def _end_grant(session: Session, *conditions: sa.ColumnElement[bool], now: datetime) -> None:
-    session.execute(sa.update(tank_grant).where(*conditions, _GRANT.until.is_(None)).values(until=now))
+@contextmanager
+def _keeping_an_owner(session: Session, tank_id: int) -> Iterator[None]:
+    """Refuse a change after which nobody owns a tank that somebody owned; one such change at a time."""
+    lock_tank(session, tank_id)
+    owned = count_owners(session, tank_id)
+    yield
+    if owned and not count_owners(session, tank_id):
+        raise LastOwnerError
+
+
+def _end(session: Session, table: sa.Table, *conditions: sa.ColumnElement[bool], now: datetime) -> int:
+    """End relations of one kind; how many there were."""
+    end = table.c[_ENDS[table]]
+    done = session.execute(sa.update(table).where(*conditions, end.is_(None)).values({end: now}))
+    return int(done.rowcount)  # type: ignore[attr-defined]
 
 
 def _must(done: object) -> None:

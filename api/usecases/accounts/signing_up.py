@@ -8,7 +8,7 @@ from datetime import datetime
 from api.ports import Clock
 from api.store import NotFoundError, Session, Store
 from api.store.accounts.attempts import forget_failures
-from api.store.accounts.grants import add_to_household, link_supply, open_job
+from api.store.accounts.grants import add_to_household, link_supply, open_job, owns
 from api.store.accounts.invitations import Invitation, find_invitation, save_invitation, use_invitation
 from api.store.accounts.people import Account, find_account, get_account, save_account, set_password
 from api.store.accounts.sessions import end_sessions
@@ -146,7 +146,8 @@ def _take_up(session: Session, invited: Invitation, account_id: int, now: dateti
         return
     match invited.kind:
         case "owner" | "member":
-            add_to_household(session, account_id, invited.tank_id, invited.kind, now=now)
+            if not owns(session, account_id, invited.tank_id):  # an invitation takes nothing from an owner
+                add_to_household(session, account_id, invited.tank_id, invited.kind, now=now)
         case "installer":
             open_job(session, account_id, invited.tank_id, now=now, until=now + JOB_LASTS)
         case "distributor":

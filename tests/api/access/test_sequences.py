@@ -88,7 +88,10 @@ class Street:
             match action:
                 case "take in":
                     kind = draw.choice(("owner", "member"))
-                    if self.model.owners(tank) != [person]:
+                    if kind == "member" and self.model.owners(tank) == [person]:
+                        with pytest.raises(LastOwnerError), session.begin_nested():
+                            add_to_household(session, account_id, tank_id, kind, now=now)
+                    else:
                         add_to_household(session, account_id, tank_id, kind, now=now)
                         self.model.household[at] = kind
                 case "open a job" if self.model.jobs.get(at, now) <= now:

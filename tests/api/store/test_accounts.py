@@ -13,6 +13,7 @@ from api.store.accounts.grants import (
     add_to_household,
     end_tie,
     find_relations,
+    leave_tank,
     link_supply,
     list_tanks_of,
     list_ties,
@@ -92,6 +93,36 @@ def test_a_tank_keeps_an_owner(store: Store) -> None:
         assert [t.public_id for t in list_tanks_of(session, bob.id)] == [tank.public_id]
         assert list_tanks_of(session, ann.id) == ()
     assert relations(store, bob, tank) == {"owner"}
+    with pytest.raises(LastOwnerError), store.write() as session:
+        add_to_household(session, bob.id, tank.id, "member", now=NOW)
+    assert relations(store, bob, tank) == {"owner"}
+
+
+def test_two_owners_who_leave_at_once_do_not_leave_a_tank_alone(store: Store) -> None:
+    """Of the last two owners who go at the same moment one is told to stay."""
+    people, tank = [add_account(store), add_account(store, "bob@example.org")], add_tank(store)
+    with store.write() as session:
+        for person in people:
+            add_to_household(session, person.id, tank.id, "owner", now=NOW)
+    told = []
+
+    def leave(person: Account) -> None:
+        try:
+            with store.write() as session:
+                leave_tank(session, person.id, tank.id, now=NOW)
+                is_gone.set()
+                may_commit.wait(0.2)
+        except LastOwnerError:
+            told.append(person.id)
+
+    is_gone, may_commit = threading.Event(), threading.Event()
+    first = threading.Thread(target=leave, args=(people[0],))
+    first.start()
+    assert is_gone.wait(10)
+    leave(people[1])
+    first.join()
+    assert told == [people[1].id]
+    assert relations(store, people[1], tank) == {"owner"}
 
 
 def test_a_key_opens_its_tank_until_it_is_revoked(store: Store) -> None:
