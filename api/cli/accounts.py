@@ -180,7 +180,7 @@ def make_key(
 
 @accounts.command("rotate-key")
 def rotate_key(tank: Tank, key: Prefix, database: o.Database = None) -> None:
-    """Revoke a key and print another of the same kind and label in its place."""
+    """Revoke a key and print another for the same machine in its place."""
     from api.cli.service import open_services, settings_with
     from api.store.accounts.keys import save_key
     from api.store.tanks import load_tank
@@ -190,7 +190,12 @@ def rotate_key(tank: Tank, key: Prefix, database: o.Database = None) -> None:
         stored = load_tank(session, tank)
         old = _revoke(session, stored.id, key, services.clock.now())
         new = save_key(
-            session, kind=old.kind, tank_id=stored.id, label=old.label, created_at=services.clock.now()
+            session,
+            kind=old.kind,
+            tank_id=stored.id,
+            sensor_id=old.sensor_id,
+            label=old.label,
+            created_at=services.clock.now(),
         )
     typer.echo(new)
 

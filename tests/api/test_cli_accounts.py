@@ -9,8 +9,8 @@ from typer.testing import CliRunner, Result
 
 from api.cli import app
 from api.settings import Settings
-from api.store.accounts.keys import find_key
-from api.store.tanks import BEGINNING, save_tank
+from api.store.accounts.keys import KeyKind, find_key, save_key
+from api.store.tanks import BEGINNING, load_tank, save_tank
 from api.usecases.accounts.signing_in import SignInRefusedError, sign_in
 from api.usecases.accounts.signing_up import choose_password
 from api.wiring import Services, make_services
@@ -108,6 +108,26 @@ def test_a_key_is_made_rotated_and_revoked(services: Services) -> None:
     with services.store.read() as session:
         assert find_key(session, second) is None
     assert run("revoke-key", tank, "dc_0000000000").exit_code == 2
+
+
+def test_a_rotated_key_opens_no_more_than_the_one_before(services: Services) -> None:
+    """A key for the readings of one sensor is followed by one for the same sensor."""
+    tank = add_tank(services)
+    with services.store.write() as session:
+        stored = load_tank(session, tank)
+        first = save_key(
+            session,
+            kind=KeyKind.DEVICE,
+            tank_id=stored.id,
+            sensor_id=stored.sensors[0].id,
+            label="yard",
+            created_at=services.clock.now(),
+        )
+    second = run("rotate-key", tank, first[:13]).stdout.strip()
+    with services.store.read() as session:
+        held = find_key(session, second)
+    assert held is not None
+    assert (held.kind, held.sensor_id) == (KeyKind.DEVICE, stored.sensors[0].id)
 
 
 def test_a_tank_brought_in_from_files_is_given_to_an_account(services: Services) -> None:

@@ -60,6 +60,7 @@ class KeyRow:
     public_id: str
     prefix: str
     kind: KeyKind
+    sensor_id: int | None
     label: str
     created_at: datetime
     last_used_on: date | None
@@ -141,7 +142,7 @@ def list_keys(session: Session, tank_id: int) -> tuple[KeyRow, ...]:
 
 
 def revoke_key(session: Session, tank_id: int, public_id: str, *, now: datetime) -> KeyRow:
-    """Revoke one key of a tank; it opens nothing from the next request on.
+    """Revoke one key of a tank, and tell which; it opens nothing from the next request on.
 
     Raises
     ------
