@@ -126,11 +126,6 @@ def set_disabled(session: Session, account_id: int, at: datetime | None) -> None
     _change(session, account_id, disabled_at=at)
 
 
-def set_operator(session: Session, account_id: int, is_operator: bool) -> None:
-    """Say whether an account runs the service."""
-    _change(session, account_id, is_operator=is_operator)
-
-
 def _change(session: Session, account_id: int, **values: object) -> None:
     session.execute(sa.update(account).where(account.c.id == account_id).values(**values))
 

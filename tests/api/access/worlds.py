@@ -15,7 +15,7 @@ from api.store import Session, Store, tables
 from api.store.accounts.grants import add_to_household, link_supply, list_ties, open_job
 from api.store.accounts.invitations import list_invitations, save_invitation
 from api.store.accounts.keys import KeyKind, list_keys, save_key
-from api.store.accounts.people import save_account, set_operator
+from api.store.accounts.people import save_account
 from api.store.accounts.sessions import list_sessions, open_session
 from api.store.accounts.tokens import hash_token
 from api.store.readings import NewReading, save_readings
@@ -127,8 +127,8 @@ def _add_person(
     session: Session, world: World, who: str, relations: frozenset[Relation], now: datetime
 ) -> None:
     email = f"{who}@canary-{world.name}.example"
-    account = save_account(session, email=email, password_hash=NO_HASH, created_at=now)
-    set_operator(session, account.id, Relation.OPERATOR in relations)
+    runs_it = Relation.OPERATOR in relations
+    account = save_account(session, email=email, password_hash=NO_HASH, created_at=now, is_operator=runs_it)
     cookie = f"cookie-of-{who}-{world.name}"
     for token in (cookie, f"other-{cookie}"):
         open_session(

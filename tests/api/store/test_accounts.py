@@ -25,7 +25,6 @@ from api.store.accounts.people import (
     get_account,
     save_account,
     set_disabled,
-    set_operator,
     spend_code,
 )
 from api.store.accounts.sessions import end_session, end_sessions, find_session, list_sessions, open_session
@@ -188,8 +187,11 @@ def test_a_session_ends_by_time_by_idleness_and_by_hand(store: Store) -> None:
         end_sessions(session, ann.id, now=NOW, but=second.id)
         assert [s.id for s in list_sessions(session, ann.id, now=NOW)] == [second.id]
         assert [s.paired_as for s in list_sessions(session, None, now=NOW)] == ["owner"]
-        set_operator(session, ann.id, is_operator=True)
-        (told,) = list_sessions(session, ann.id, now=NOW)
+        runs_it = save_account(
+            session, email="op@example.org", password_hash="x", created_at=NOW, is_operator=True
+        )
+        open_session(session, token="op", account_id=runs_it.id, browser="b", now=NOW, ends_at=NOW + 30 * DAY)
+        (told,) = list_sessions(session, runs_it.id, now=NOW)
         assert told.is_operator
 
 
