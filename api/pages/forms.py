@@ -4,19 +4,17 @@ Flow     request -> **fields** -> page
 Source   HTML standard, "application/x-www-form-urlencoded"
 """
 
-import asyncio
 from collections.abc import Mapping
 from http import HTTPStatus
 from typing import Annotated
 from urllib.parse import parse_qsl
 
 from fastapi import Depends
-from starlette.requests import ClientDisconnect, Request
+from starlette.requests import Request
 
 from api.problems import ProblemError
-from api.problems.body import BODY_S
+from api.problems.body import SINGLE_BYTES, read_bounded
 
-FORM_BYTES = 64 * 1024
 MOST_FIELDS = 100
 
 
@@ -31,13 +29,7 @@ async def read_form(request: Request) -> Mapping[str, str]:
     kind = request.headers.get("content-type", "").partition(";")[0].strip().lower()
     if kind != "application/x-www-form-urlencoded":
         raise ProblemError(HTTPStatus.UNSUPPORTED_MEDIA_TYPE, "not_a_form")
-    try:
-        async with asyncio.timeout(BODY_S):
-            raw = await _read_bounded(request)
-    except TimeoutError:
-        raise ProblemError(HTTPStatus.REQUEST_TIMEOUT, "too_slow") from None
-    except ClientDisconnect:
-        raise ProblemError(HTTPStatus.BAD_REQUEST, "cut_off") from None
+    raw = await read_bounded(request, SINGLE_BYTES)
     try:
         pairs = parse_qsl(
             raw.decode("ascii"),
@@ -52,16 +44,6 @@ async def read_form(request: Request) -> Mapping[str, str]:
     if len(fields) != len(pairs) or any("\0" in text for text in fields.values()):
         raise ProblemError(HTTPStatus.BAD_REQUEST, "not_a_form")
     return fields
-
-
-async def _read_bounded(request: Request) -> bytes:
-    chunks, size = [], 0
-    async for chunk in request.stream():
-        size += len(chunk)
-        if size > FORM_BYTES:
-            raise ProblemError(HTTPStatus.REQUEST_ENTITY_TOO_LARGE, "too_large")
-        chunks.append(chunk)
-    return b"".join(chunks)
 
 
 Fields = Annotated[Mapping[str, str], Depends(read_form)]

@@ -7,7 +7,6 @@ Flow     request -> **file, fields** -> page -> **packed** -> request
 Source   RFC 7578 (multipart/form-data); RFC 1951 by zlib
 """
 
-import asyncio
 import base64
 import zlib
 from collections.abc import Mapping
@@ -18,9 +17,10 @@ from typing import Annotated, Any
 from fastapi import Depends
 from starlette.datastructures import UploadFile
 from starlette.exceptions import HTTPException
-from starlette.requests import ClientDisconnect, Request
+from starlette.requests import Request
 
 from api.problems import ProblemError
+from api.problems.body import read_bounded
 
 MOST_BYTES = 4 * 1024 * 1024
 """Largest file, and largest form. [bytes]"""
@@ -49,13 +49,9 @@ async def read_upload(request: Request) -> Upload:
     kind = request.headers.get("content-type", "").partition(";")[0].strip().lower()
     if kind != "multipart/form-data":
         raise ProblemError(HTTPStatus.UNSUPPORTED_MEDIA_TYPE, "not_a_form")
-    try:
-        async with asyncio.timeout(UPLOAD_S):
-            raw = await _read_bounded(request)
-    except TimeoutError:
-        raise ProblemError(HTTPStatus.REQUEST_TIMEOUT, "too_slow") from None
-    except ClientDisconnect:
-        raise ProblemError(HTTPStatus.BAD_REQUEST, "cut_off") from None
+    raw = await read_bounded(
+        request, MOST_BYTES, within_s=UPLOAD_S, instead="; larger files are brought in by the command"
+    )
     whole = Request(request.scope, _once(raw))
     try:
         async with whole.form(max_files=1, max_fields=20, max_part_size=MOST_PACKED) as form:
@@ -97,26 +93,6 @@ def unpack(text: str) -> bytes | None:
     except (ValueError, zlib.error):
         return None
     return data if unpacker.eof and len(data) <= MOST_BYTES else None
-
-
-async def _read_bounded(request: Request) -> bytes:
-    declared = request.headers.get("content-length", "0")
-    if not (declared.isascii() and declared.isdigit()):
-        raise ProblemError(HTTPStatus.BAD_REQUEST, "content_length")
-    if len(declared) > 12 or int(declared) > MOST_BYTES:
-        raise _too_large()
-    chunks, size = [], 0
-    async for chunk in request.stream():
-        size += len(chunk)
-        if size > MOST_BYTES:
-            raise _too_large()
-        chunks.append(chunk)
-    return b"".join(chunks)
-
-
-def _too_large() -> ProblemError:
-    detail = f"Send at most {MOST_BYTES // 2**20} MiB; larger files are brought in by the command."
-    return ProblemError(HTTPStatus.REQUEST_ENTITY_TOO_LARGE, "too_large", detail=detail)
 
 
 def _once(raw: bytes) -> Any:

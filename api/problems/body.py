@@ -35,21 +35,42 @@ def json_body(
 
     async def read(request: Request) -> bytes:
         _require_plain_json(request, media_type)
-        declared = request.headers.get("content-length")
-        if declared is not None:
-            if not (declared.isascii() and declared.isdigit()):
-                raise ProblemError(HTTPStatus.BAD_REQUEST, "content_length")
-            if len(declared) > 12 or int(declared) > limit:
-                raise _too_large(limit)
-        try:
-            async with asyncio.timeout(BODY_S):
-                return await _read_bounded(request, limit)
-        except TimeoutError:
-            raise ProblemError(HTTPStatus.REQUEST_TIMEOUT, "too_slow") from None
-        except ClientDisconnect:
-            raise ProblemError(HTTPStatus.BAD_REQUEST, "cut_off") from None
+        return await read_bounded(request, limit)
 
     return read
+
+
+async def read_bounded(request: Request, limit: int, *, within_s: float = BODY_S, instead: str = "") -> bytes:
+    """Read a body of at most ``limit`` bytes, from a sender who takes no longer than ``within_s``.
+
+    Parameters
+    ----------
+    instead
+        What else there is for a larger one, as an ending of the sentence that refuses it.
+
+    Raises
+    ------
+    ProblemError
+        400, 408, 413: for a length that is no number, a sender who stops or is slow, too much.
+    """
+    declared = request.headers.get("content-length", "0")
+    if not (declared.isascii() and declared.isdigit()):
+        raise ProblemError(HTTPStatus.BAD_REQUEST, "content_length")
+    if len(declared) > 12 or int(declared) > limit:
+        raise _too_large(limit, instead)
+    chunks, size = [], 0
+    try:
+        async with asyncio.timeout(within_s):
+            async for chunk in request.stream():
+                size += len(chunk)
+                if size > limit:
+                    raise _too_large(limit, instead)
+                chunks.append(chunk)
+    except TimeoutError:
+        raise ProblemError(HTTPStatus.REQUEST_TIMEOUT, "too_slow") from None
+    except ClientDisconnect:
+        raise ProblemError(HTTPStatus.BAD_REQUEST, "cut_off") from None
+    return b"".join(chunks)
 
 
 def parse_json(raw: bytes) -> Any:
@@ -105,16 +126,6 @@ def _require_plain_json(request: Request, media_type: str) -> None:
         )
 
 
-async def _read_bounded(request: Request, limit: int) -> bytes:
-    chunks, size = [], 0
-    async for chunk in request.stream():
-        size += len(chunk)
-        if size > limit:
-            raise _too_large(limit)
-        chunks.append(chunk)
-    return b"".join(chunks)
-
-
 def _object(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
     made = dict(pairs)
     if len(made) != len(pairs):
@@ -143,7 +154,8 @@ def _not_json(code: str, mend: str) -> ProblemError:
     return ProblemError(HTTPStatus.BAD_REQUEST, code, faults=[Fault("", code, mend)])
 
 
-def _too_large(limit: int) -> ProblemError:
+def _too_large(limit: int, instead: str) -> ProblemError:
+    most = f"{limit // 2**20} MiB" if limit > BATCH_BYTES else f"{limit // 1024} KiB"
     return ProblemError(
-        HTTPStatus.REQUEST_ENTITY_TOO_LARGE, "too_large", detail=f"Send at most {limit // 1024} KiB at once."
+        HTTPStatus.REQUEST_ENTITY_TOO_LARGE, "too_large", detail=f"Send at most {most} at once{instead}."
     )
