@@ -22,6 +22,7 @@ Flow     store, use cases -> **pages** -> browser
 `messages`       how a sensor's own messages are read
 `uploads`        a file as a browser sends it
 `forms`          a form as a browser sends it
+`handing_out`    an archive to be saved, an address as a picture
 `visit`          who reads a page, and where they may go
 `refusals`       the pages for whoever is not let in
 `files`          styles and fonts

@@ -10,10 +10,12 @@ from fastapi.responses import HTMLResponse, RedirectResponse, Response
 
 from api.access.cookie import take_cookie
 from api.pages.forms import Fields
+from api.pages.handing_out import picture_of, zip_answer
 from api.pages.render import render
 from api.pages.sign_in import NOT_RIGHT, say_wait
 from api.pages.visit import Here, Visit
 from api.schemas.relation import Relation, relation
+from api.store.accounts.grants import list_shares
 from api.store.accounts.people import (
     Account,
     drop_second_factor,
@@ -31,6 +33,7 @@ from api.usecases.accounts.signing_up import change_password
 from forecaster.errors import InputError
 
 router = APIRouter()
+_BAD = HTTPStatus.UNPROCESSABLE_ENTITY
 
 
 @router.get("/account")
@@ -44,15 +47,14 @@ def show_account(visit: Here) -> HTMLResponse:
 @relation(Relation.SELF)
 def take_password(visit: Here, fields: Fields) -> Response:
     """Change the password; other sessions end."""
-    own = visit.access.caller.session
-    trouble = _prove(visit, fields)
-    if isinstance(trouble, str) or own is None:
-        return _page(visit, trouble=str(trouble), status=HTTPStatus.UNPROCESSABLE_ENTITY)
+    proved = _prove(visit, fields)
+    if isinstance(proved, str):
+        return _page(visit, trouble=proved, status=_BAD)
     store, clock = visit.services.store, visit.services.clock
     try:
-        change_password(store, clock, trouble, fields.get("new_password", ""), session_id=own.id)
+        change_password(store, clock, proved, fields.get("new_password", ""), session_id=visit.session.id)
     except InputError as bad:
-        return _page(visit, trouble=_sentence(bad), status=HTTPStatus.UNPROCESSABLE_ENTITY)
+        return _page(visit, trouble=_sentence(bad), status=_BAD)
     return _page(visit, done="The password is changed, and every other browser is signed out.")
 
 
@@ -77,8 +79,7 @@ def confirm_factor(visit: Here, fields: Fields) -> HTMLResponse:
         step = None if waiting is None else step_of_code(waiting, fields.get("code", ""), now)
         if waiting is not None and step is not None:
             use_second_factor(session, account.id, waiting, step)
-            own = visit.access.caller.session
-            end_sessions(session, account.id, now=now, but=own.id if own else None)
+            end_sessions(session, account.id, now=now, but=visit.session.id)
     if step is None:
         return _page(visit, trouble="That code is not right: take the one the app shows now.", status=_BAD)
     return _page(visit, done="The second factor is in force. Every other browser is signed out.")
@@ -103,10 +104,9 @@ def drop_factor(visit: Here, fields: Fields) -> HTMLResponse:
 @relation(Relation.SELF)
 def end_others(visit: Here) -> Response:
     """Sign out every other browser."""
-    own = visit.access.caller.session
     with visit.services.store.write() as session:
         now = visit.services.clock.now()
-        end_sessions(session, visit.account_id, now=now, but=own.id if own else None)
+        end_sessions(session, visit.account_id, now=now, but=visit.session.id)
     return _back()
 
 
@@ -123,9 +123,8 @@ def end_one(visit: Here, session: str) -> Response:
 @relation(Relation.SELF)
 def export(visit: Here) -> Response:
     """Give everything that is kept of an account and of the tanks it owns, as one archive."""
-    account_id = visit.account_id
     with visit.services.store.read() as session:
-        archive = export_account(session, account_id)
+        archive = export_account(session, visit.account_id)
     return zip_answer(archive, "dipcast-account.zip")
 
 
@@ -144,15 +143,6 @@ def erase(visit: Here, fields: Fields) -> Response:
     return answer
 
 
-def zip_answer(archive: bytes, name: str) -> Response:
-    """Answer with an archive to be saved."""
-    headers = {"Content-Disposition": f'attachment; filename="{name}"'}
-    return Response(archive, media_type="application/zip", headers=headers)
-
-
-_BAD = HTTPStatus.UNPROCESSABLE_ENTITY
-
-
 def _page(
     visit: Visit, *, trouble: str = "", done: str = "", status: HTTPStatus = HTTPStatus.OK
 ) -> HTMLResponse:
@@ -160,30 +150,23 @@ def _page(
     with visit.services.store.read() as session:
         account = get_account(session, visit.account_id)
         sessions = list_sessions(session, account.id, now=now)
+        shares = list_shares(session, account.id, now=now)
         alone = len(sole_tanks(session, account.id))
-    own = visit.access.caller.session
+    app_address = address_for_app(account.totp_waiting, account.email) if account.totp_waiting else ""
     return render(
         "account.html",
         status=status,
         places=visit.places(),
         account=account,
         sessions=sessions,
+        shares=shares,
         owned_alone=alone,
-        own_session=own.public_id if own else "",
-        app_address=address_for_app(account.totp_waiting, account.email) if account.totp_waiting else "",
-        app_picture=picture_of(address_for_app(account.totp_waiting, account.email))
-        if account.totp_waiting
-        else "",
+        own_session=visit.session.public_id,
+        app_address=app_address,
+        app_picture=picture_of(app_address) if app_address else "",
         trouble=trouble,
         done=done,
     )
-
-
-def picture_of(address: str) -> str:
-    """Draw an address as a picture for a phone's camera; itself an address of a picture."""
-    import segno
-
-    return segno.make(address, error="m").svg_data_uri(scale=5, border=4, dark="#000", light="#fff")
 
 
 def _prove(visit: Visit, fields: Fields) -> Account | str:

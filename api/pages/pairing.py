@@ -9,8 +9,8 @@ from fastapi import APIRouter
 from fastapi.responses import HTMLResponse, RedirectResponse, Response
 
 from api.access.cookie import give_cookie
-from api.pages.accounts import picture_of
 from api.pages.forms import Fields
+from api.pages.handing_out import picture_of
 from api.pages.render import render
 from api.pages.visit import Here, Visit, name_browser
 from api.schemas.relation import Relation, relation

@@ -15,7 +15,7 @@ from api.pages.uploads import Uploaded, pack, unpack
 from api.pages.visit import Here, Visit
 from api.schemas.relation import Relation, relation
 from api.store import StoreUnavailableError
-from api.store.tanks import StoredTank, load_tank
+from api.store.tanks import StoredTank
 from api.usecases.import_readings import import_readings, readings_words
 from forecaster.civil import to_datetime, zone_of
 from forecaster.errors import InputError, Problem
@@ -70,14 +70,14 @@ class Layout:
 @relation(Relation.OWNER)
 def choose_file(visit: Here, tank: str) -> HTMLResponse:
     """Ask for a file of readings."""
-    return _page(visit, _tank(visit, tank))
+    return _page(visit, visit.load_tank(tank))
 
 
 @router.post("/tanks/{tank}/readings-file")
 @relation(Relation.OWNER)
 def take_file(visit: Here, tank: str, upload: Uploaded) -> HTMLResponse:
     """Show how a file would be read, or store it; all of its good rows or none."""
-    stored, fields = _tank(visit, tank), upload.fields
+    stored, fields = visit.load_tank(tank), upload.fields
     data = upload.file or unpack(fields.get("kept", ""))
     if data is None:
         return _page(visit, stored, trouble="Choose a file.", status=HTTPStatus.UNPROCESSABLE_ENTITY)
@@ -163,8 +163,3 @@ def _rows(parsed: ParsedReadings, zone: ZoneInfo) -> list[tuple[str, str]]:
         )
         for i in range(min(ROWS_SHOWN, len(readings)))
     ]
-
-
-def _tank(visit: Visit, public_id: str) -> StoredTank:
-    with visit.services.store.read() as session:
-        return load_tank(session, public_id)

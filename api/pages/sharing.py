@@ -8,8 +8,8 @@ from http import HTTPStatus
 from fastapi import APIRouter
 from fastapi.responses import HTMLResponse, RedirectResponse, Response
 
-from api.pages.accounts import zip_answer
 from api.pages.forms import Fields
+from api.pages.handing_out import zip_answer
 from api.pages.render import render
 from api.pages.visit import Here, Visit
 from api.schemas.relation import Relation, relation
@@ -18,7 +18,7 @@ from api.store import NotFoundError
 from api.store.accounts.grants import LastOwnerError, accept_supply, end_tie, leave_tank, list_ties
 from api.store.accounts.invitations import list_invitations, withdraw_invitation
 from api.store.accounts.keys import KeyKind, list_keys, revoke_key, save_key
-from api.store.tanks import StoredTank, load_tank
+from api.store.tanks import load_tank
 from api.usecases.accounts.erasing import erase_tank
 from api.usecases.accounts.exporting import export_tank
 from api.usecases.accounts.sharing import SHARED_AS
@@ -50,7 +50,7 @@ def invite_somebody(visit: Here, tank: str, fields: Fields) -> HTMLResponse:
             session,
             kind=kind,
             tank_id=stored.id,
-            invited_by=visit.access.caller.account_id,
+            invited_by=visit.account_id,
             now=visit.services.clock.now(),
         )
     return _sharing(visit, tank, address=f"{visit.address}/invitation/{token}")
@@ -152,13 +152,11 @@ def export(visit: Here, tank: str) -> Response:
 @relation(Relation.OWNER)
 def erase(visit: Here, tank: str, fields: Fields) -> Response:
     """Erase a tank and all that was kept of it, for good."""
-    with visit.services.store.read() as session:
-        stored = load_tank(session, tank)
     if fields.get("sure") != "yes":
         return _keys(
             visit, tank, trouble="Nothing was erased: tick the box to say that you mean it.", status=_BAD
         )
-    erase_tank(visit.services.store, visit.services.clock, stored.id)
+    erase_tank(visit.services.store, visit.services.clock, visit.load_tank(tank).id)
     return RedirectResponse("/", status_code=HTTPStatus.SEE_OTHER)
 
 
@@ -187,7 +185,7 @@ def _keys(
     visit: Visit, tank: str, *, trouble: str = "", key: str = "", status: HTTPStatus = HTTPStatus.OK
 ) -> HTMLResponse:
     with visit.services.store.read() as session:
-        stored: StoredTank = load_tank(session, tank)
+        stored = load_tank(session, tank)
         keys = list_keys(session, stored.id)
     return render(
         "keys.html",

@@ -30,14 +30,14 @@ router = APIRouter()
 @relation(Relation.OWNER)
 def show_what_to_tell(visit: Here, tank: str) -> HTMLResponse:
     """List what may be told of a tank."""
-    return render("tell.html", tank=_tank(visit, tank), kinds=KINDS.values(), places=visit.places(tank))
+    return render("tell.html", tank=visit.load_tank(tank), kinds=KINDS.values(), places=visit.places(tank))
 
 
 @router.get("/tanks/{tank}/tell/{what}")
 @relation(Relation.OWNER)
 def show_form(visit: Here, tank: str, what: str) -> HTMLResponse:
     """Ask for one thing."""
-    return _form(visit, _tank(visit, tank), _kind(what))
+    return _form(visit, visit.load_tank(tank), _kind(what))
 
 
 @router.post("/tanks/{tank}/tell/{what}")
@@ -52,7 +52,7 @@ def take_form(visit: Here, tank: str, what: str, fields: Fields) -> HTMLResponse
             told = kind.store(session, services.clock, stored, read_texts(kind.members, fields, asked))
     except InputError as bad:
         faults = tuple(Problem(p.code, p.field.lstrip("/"), p.mend) for p in bad.problems)
-        return _form(visit, _tank(visit, tank), kind, typed=fields, faults=faults)
+        return _form(visit, visit.load_tank(tank), kind, typed=fields, faults=faults)
     except StoreUnavailableError:
         return render("unavailable.html", status=HTTPStatus.SERVICE_UNAVAILABLE)
     if told.status == "conflict":
@@ -81,11 +81,6 @@ def _form(
         told=told,
         places=visit.places(tank.public_id),
     )
-
-
-def _tank(visit: Visit, public_id: str) -> StoredTank:
-    with visit.services.store.read() as session:
-        return load_tank(session, public_id)
 
 
 def _kind(what: str) -> Kind:

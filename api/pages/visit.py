@@ -13,6 +13,8 @@ from api.access import Access, access_of
 from api.schemas.relation import Relation
 from api.settings import Mode
 from api.store import NotFoundError
+from api.store.accounts.sessions import BrowserSession
+from api.store.tanks import StoredTank, load_tank
 from api.wiring import Services, services_of
 
 
@@ -51,9 +53,33 @@ class Visit:
         return self.access.caller.account_id
 
     @property
+    def session(self) -> BrowserSession:
+        """The session of this browser.
+
+        Raises
+        ------
+        NotFoundError
+            When it has none, as at home.
+        """
+        if self.access.caller.session is None:
+            raise NotFoundError
+        return self.access.caller.session
+
+    @property
     def address(self) -> str:
         """The address under which this service was reached, without a path."""
         return self.services.settings.public_url or str(self.request.base_url).rstrip("/")
+
+    def load_tank(self, public_id: str) -> StoredTank:
+        """Find the tank of the page.
+
+        Raises
+        ------
+        NotFoundError
+            When it has gone meanwhile.
+        """
+        with self.services.store.read() as session:
+            return load_tank(session, public_id)
 
     def require_mode(self, mode: Mode) -> None:
         """Refuse a page that another mode has no use for.

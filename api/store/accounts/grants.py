@@ -42,23 +42,34 @@ class Tie:
     until: datetime | None
 
 
+@dataclass(frozen=True, slots=True)
+class Share:
+    """One account's relation to a tank, as the account sees it: the tank's public id and name, and the kind."""
+
+    tank: str
+    name: str
+    kind: str
+
+
 def find_relations(
     session: Session, account_id: int, tank_public_id: str, *, now: datetime
 ) -> frozenset[str]:
     """Tell what an account is to a tank now: ``owner``, ``member``, ``installer``, ``distributor``."""
-    tank_id = _tank_id(tank_public_id)
-    kinds = sa.union_all(
-        sa.select(_GRANT.kind).where(
-            _GRANT.account_id == account_id, _GRANT.tank_id == tank_id, _GRANT.until.is_(None)
-        ),
-        sa.select(sa.literal("installer")).where(
-            _JOB.account_id == account_id, _JOB.tank_id == tank_id, _is_open(now)
-        ),
-        sa.select(sa.literal("distributor")).where(
-            _LINK.account_id == account_id, _LINK.tank_id == tank_id, _is_accepted()
-        ),
+    found = _relations(account_id, now)
+    kinds = sa.select(found.c.kind).join(tables.tank, tables.tank.c.id == found.c.tank_id)
+    return frozenset(session.scalars(kinds.where(tables.tank.c.public_id == tank_public_id)).all())
+
+
+def list_shares(session: Session, account_id: int, *, now: datetime) -> tuple[Share, ...]:
+    """List every tank that an account is something to now, by the tank's name."""
+    found, tank = _relations(account_id, now), tables.tank.c
+    rows = session.execute(
+        sa.select(tank.public_id.label("tank"), tank.name, found.c.kind)
+        .join_from(found, tables.tank, tank.id == found.c.tank_id)
+        .distinct()
+        .order_by(tank.name, tank.public_id, found.c.kind)
     )
-    return frozenset(session.scalars(kinds).all())
+    return tuple(Share(**row._mapping) for row in rows)
 
 
 def list_tanks_of(session: Session, account_id: int) -> tuple[StoredTank, ...]:
@@ -242,8 +253,15 @@ class LastOwnerError(Exception):
     """A tank must keep an owner: name another before the last one goes."""
 
 
-def _tank_id(public_id: str) -> sa.ScalarSelect[int]:
-    return sa.select(tables.tank.c.id).where(tables.tank.c.public_id == public_id).scalar_subquery()
+def _relations(account_id: int, now: datetime) -> sa.Subquery:
+    """Look up what an account is to which tank now."""
+    return sa.union_all(
+        sa.select(_GRANT.tank_id, _GRANT.kind).where(_GRANT.account_id == account_id, _GRANT.until.is_(None)),
+        sa.select(_JOB.tank_id, sa.literal("installer")).where(_JOB.account_id == account_id, _is_open(now)),
+        sa.select(_LINK.tank_id, sa.literal("distributor")).where(
+            _LINK.account_id == account_id, _is_accepted()
+        ),
+    ).subquery()
 
 
 def _is_open(now: datetime) -> sa.ColumnElement[bool]:

@@ -10,7 +10,8 @@ from fastapi.testclient import TestClient
 
 from api.app import create_app
 from api.settings import Settings
-from api.store.accounts.people import find_account
+from api.store.accounts.grants import add_to_household
+from api.store.accounts.people import find_account, save_account
 from api.store.tables import metadata
 from api.store.tanks import list_tanks, save_tank
 from api.usecases.accounts.emails import normalise_email
@@ -362,6 +363,38 @@ def test_the_last_owner_does_not_leave_a_tank_behind(services: Services, browser
     assert tie is not None
     assert browser.post(tie[0]).status_code == 422
     assert made in browser.get("/").text
+
+
+def test_an_account_shows_what_it_shares_in_and_leaves_it(services: Services, browser: TestClient) -> None:
+    """Whoever looks on sees so on their own page, leaves there, and has nothing of the tank any more."""
+    sign_in(browser)
+    with services.store.write() as session:
+        account = find_account(session, EMAIL)
+        assert account is not None
+        tank = save_tank(session, name="Byre", zone="UTC", toml="", created_at=NOW)
+        other = save_account(session, email="bob@example.org", password_hash="-", created_at=NOW)
+        add_to_household(session, other.id, tank.id, "owner", now=NOW)
+        add_to_household(session, account.id, tank.id, "member", now=NOW)
+    page = browser.get("/account").text
+    assert "you look on" in page
+    leave = f"/tanks/{tank.public_id}/leave"
+    assert leave in page
+    assert browser.post(leave, follow_redirects=False).status_code == 303
+    assert leave not in browser.get("/account").text
+    assert tank.public_id not in browser.get("/").text
+
+
+def test_an_invitation_takes_nothing_from_an_owner(services: Services, browser: TestClient) -> None:
+    """An owner who takes up an invitation to look on at their own tank owns it as before."""
+    sign_in(browser)
+    tank = {"shape": "horizontal_cylinder", "product": "kerosene", "diameter_mm": 1200, "length_mm": 1800}
+    made = browser.post("/api/tanks", json={"tank": tank}).json()["id"]
+    page = browser.post(f"/tanks/{made}/sharing", data={"kind": "member"}).text
+    address = re.search(r"http://localhost(/invitation/[\w-]+)", page)
+    assert address is not None
+    assert browser.post(f"{address[1]}/take", follow_redirects=False).status_code == 303
+    assert browser.get(f"/tanks/{made}/keys").status_code == 200
+    assert browser.get(address[1]).status_code == 404
 
 
 def test_sharing_shows_an_address_once_and_takes_it_back(services: Services, browser: TestClient) -> None:
