@@ -203,8 +203,9 @@ def simulate_litres(
     burned, litres = loops.litres_paths(
         ahead.temp_c, ahead.sun_kwh_m2, ahead.stove_kwh, ahead.stove_rate, ahead.base_factor,
         ahead.heat_factor, day_share, scenario_of, posterior.base_c[point], posterior.inertia[point],
-        posterior.smooth_c[point], state, posterior.slow_sd[point], chances.slow, _fade(days, chances),
-        chances.day, promised_l, to_bulk_litres(1.0, oil_c, density_15c), offset, s.rounding_k,
+        posterior.season_c[point], posterior.smooth_c[point], posterior.mild_c, state,
+        posterior.slow_sd[point], chances.slow, _fade(days, chances), chances.day, promised_l,
+        to_bulk_litres(1.0, oil_c, density_15c), offset, s.rounding_k,
         posterior.kappa, posterior.omega, np.argsort(scenario_of, kind="stable"),
     )  # fmt: skip
     now = state[:, 0] * to_bulk_litres(1.0, np.asarray(oil_now_c), density_15c)
@@ -226,12 +227,13 @@ def _fade(days: int, chances: Chances) -> Floats:
 class DegreesAhead:
     """Degree-days ahead at every pair of a grid, for all tanks of a place: shape (scenario, pair, day). [K d]
 
-    ``base_c`` and ``inertia`` (exp(-1/tau)) of each pair, shape (pair,).
+    ``base_c``, ``inertia`` (exp(-1/tau)) and ``season_c`` of each, shape (pair,).
     """
 
     degree_days: Singles
     base_c: Floats
     inertia: Floats
+    season_c: Floats
 
 
 def lay_degrees_ahead(
@@ -249,11 +251,20 @@ def lay_degrees_ahead(
     """
     from forecaster.burn_model import paths as loops
 
-    pairs = np.stack([posterior.base_c, posterior.inertia, posterior.smooth_c])
-    base_c, inertia, smooth_c = np.ascontiguousarray(np.unique(pairs, axis=1))
+    pairs = np.stack([posterior.base_c, posterior.inertia, posterior.season_c, posterior.smooth_c])
+    base_c, inertia, season_c, smooth_c = np.ascontiguousarray(np.unique(pairs, axis=1))
     out = np.empty((len(temp_c), len(base_c), temp_c.shape[1]), np.float32)
-    loops.lay_degree_days(temp_c, base_c, inertia, smooth_c, (settings or Settings()).rounding_k, out)
-    return DegreesAhead(out, base_c, inertia)
+    loops.lay_degree_days(
+        temp_c,
+        base_c,
+        inertia,
+        season_c,
+        smooth_c,
+        posterior.mild_c,
+        (settings or Settings()).rounding_k,
+        out,
+    )
+    return DegreesAhead(out, base_c, inertia, season_c)
 
 
 @dataclass(frozen=True, slots=True)
@@ -311,7 +322,7 @@ def simulate_passages(
     days = ahead.temp_c.shape[1]
     point, pair = passage.drawn_pairs(
         posterior.weight, chances.stratum, len(chances.order), posterior.base_c, posterior.inertia,
-        degrees.base_c, degrees.inertia,
+        posterior.season_c, degrees.base_c, degrees.inertia, degrees.season_c,
     )  # fmt: skip
     if pair.min() < 0:
         raise ValueError("degree-days ahead were laid for another grid")

@@ -148,7 +148,7 @@ def make_system(
         opened=opened(steps, start, given.changes, drift=s.drift),
         y=np.where(seen, o.litres[at], np.nan), z=o.bulk_per_15c[at],
         at_least=seen & o.at_least[at], h=noise * o.sd_l[at] ** 2, a0=mean[points], p0=cov[points],
-        slow_sd=post.slow_sd[points], scale=known.intensity[spread_out(s.grid).base_index[points]],
+        slow_sd=post.slow_sd[points], scale=known.intensity[spread_out(s.grid).prior_index[points]],
         slow_phi=float(np.exp(-1.0 / s.slow_days)), day_noise=s.day_noise, floor_sd_l=s.floor_sd_l,
     )  # fmt: skip
 
@@ -160,11 +160,12 @@ def regressors(given: Given, drivers: Drivers) -> Floats:
     post = given.posterior
     bases, base_at = np.unique(post.base_c, return_inverse=True)
     inertias, inertia_at = np.unique(post.inertia, return_inverse=True)
-    by_pair = kernel.regressor_days(
+    seasons, season_at = np.unique(post.season_c, return_inverse=True)
+    by_triple = kernel.regressor_days(
         drivers.temp_c, drivers.sun_kwh_m2, drivers.stove_kwh, drivers.stove_rate, drivers.base_factor,
-        drivers.heat_factor, bases, inertias, given.settings.rounding_k, post.kappa, post.omega,
+        drivers.heat_factor, bases, inertias, seasons, given.settings.rounding_k, post.kappa, post.omega,
     )  # fmt: skip
-    return np.asarray(by_pair[base_at, inertia_at])
+    return np.asarray(by_triple[base_at, inertia_at, season_at])
 
 
 def over_steps(per_day: Floats, given: Given, steps: Steps) -> Floats:

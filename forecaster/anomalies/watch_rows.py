@@ -64,11 +64,15 @@ def burn_terms(
     base = posterior.base_c[point : point + 1]
     known = kernel.regressor_days(
         drivers.temp_c, drivers.sun_kwh_m2, drivers.stove_kwh, drivers.stove_rate, drivers.base_factor,
-        drivers.heat_factor, base, posterior.inertia[point : point + 1], settings.rounding_k, posterior.kappa,
-        posterior.omega,
-    )[0, 0]  # fmt: skip
+        drivers.heat_factor, base, posterior.inertia[point : point + 1],
+        posterior.season_c[point : point + 1], settings.rounding_k, posterior.kappa, posterior.omega,
+    )[0, 0, 0]  # fmt: skip
     factor = reference_slope_factor(
-        base, drivers.temp_c, at_c=prior.base_temperature_c, rounding_k=settings.rounding_k
+        base,
+        drivers.temp_c,
+        at_c=prior.base_temperature_c,
+        rounding_k=settings.rounding_k,
+        seasons_c=posterior.season_c[point : point + 1],
     )[0]
     theta = np.array(
         [prior.base_l_per_day, prior.slope_l_per_kday, prior.solar_l_per_kwh_m2, prior.stove_l_per_kwh]

@@ -10,7 +10,14 @@ import numpy.typing as npt
 
 from forecaster.burn_model.steps import Drivers
 from forecaster.diary import DiaryEntry, diary_factors, water_spared
-from forecaster.dwelling import BurnPrior, Solar, Survey, heating_by_month, hot_water_kwh_per_day
+from forecaster.dwelling import (
+    BurnPrior,
+    Solar,
+    Survey,
+    glass_by_side,
+    heating_by_month,
+    hot_water_kwh_per_day,
+)
 from forecaster.solar import (
     Facing,
     Shade,
@@ -57,7 +64,7 @@ def house_drivers(date: Dates, temp_c: Floats, ghi_wh_m2: Floats, *, house: Hous
     """
     solar = house.survey.solar or Solar()
     sun = windows_irradiation_kwh_m2(
-        date, ghi_wh_m2, latitude=house.latitude, longitude=house.longitude, windows=_windows(solar)
+        date, ghi_wh_m2, latitude=house.latitude, longitude=house.longitude, windows=_windows(house.survey)
     )
     month = date.astype("datetime64[M]").astype(np.int64) % 12
     base, heat = diary_factors(house.diary, date)
@@ -78,16 +85,19 @@ def house_drivers(date: Dates, temp_c: Floats, ghi_wh_m2: Floats, *, house: Hous
     )
 
 
-def _windows(solar: Solar) -> tuple[Facing, ...]:
-    """Windows as the sun sees them; one wall where they are not given one by one."""
-    if not solar.windows:
-        return (Facing(90.0, solar.window_azimuth),)
+def _windows(survey: Survey) -> tuple[Facing, ...]:
+    """Windows as the sun sees them; four walls where they are not given one by one."""
+    if survey.solar is None or not survey.solar.windows:
+        sides = glass_by_side(survey)
+        # a house without glass: what falls on its walls counts for nothing, whichever way they look
+        none = sum(side.area_m2 for side in sides) <= 0.0
+        return tuple(Facing(90.0, s.azimuth_deg, area_m2=1.0 if none else s.area_m2) for s in sides)
     return tuple(
         Facing(
             w.tilt, w.azimuth, Shade(round(w.horizon_deg), w.overhang_m / w.height_m, w.overhang_gap_m / w.height_m),
             w.area_m2,
         )
-        for w in solar.windows
+        for w in survey.solar.windows
     )  # fmt: skip
 
 

@@ -47,15 +47,16 @@ def expected_burn(
     s = settings or Settings()
     bases, base_at = np.unique(posterior.base_c, return_inverse=True)
     inertias, inertia_at = np.unique(posterior.inertia, return_inverse=True)
+    seasons, season_at = np.unique(posterior.season_c, return_inverse=True)
     x_days = kernel.regressor_days(
         drivers.temp_c, drivers.sun_kwh_m2, drivers.stove_kwh, drivers.stove_rate, drivers.base_factor,
-        drivers.heat_factor, bases, inertias, s.rounding_k, posterior.kappa, posterior.omega,
+        drivers.heat_factor, bases, inertias, seasons, s.rounding_k, posterior.kappa, posterior.omega,
     )  # fmt: skip
     lengths = np.diff(midnights) / np.timedelta64(1, "s")
     begun = np.clip((end - midnights[:-1]) / np.timedelta64(1, "s"), 0, lengths)
     gone = np.clip((start - midnights[:-1]) / np.timedelta64(1, "s"), 0, lengths)
     share = (begun - gone) / lengths
-    x = np.einsum("jkdq,d->jkq", x_days, share)[base_at, inertia_at]
+    x = np.einsum("jkcdq,d->jkcq", x_days, share)[base_at, inertia_at, season_at]
     theta, cov = posterior.mean[:, 1:5], posterior.cov[:, 1:5, 1:5]
     at_point = np.einsum("gq,gq->g", x, theta)
     mean = float(posterior.weight @ at_point)

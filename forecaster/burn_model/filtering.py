@@ -424,5 +424,6 @@ def lay_steps(
         if i >= 0:
             row[LEVEL], row[BULK], row[VAR] = litres[i], bulk_per_15c[i], sd_l[i] ** 2
             row[KIND] = BOUND if at_least[i] else READ
-            row[LEARN] = 1.0 if learn[i] else 0.0
+            if not learn[i]:
+                row[LEARN], row[KEEP] = 0.0, 1.0
     return out

@@ -11,6 +11,8 @@ import numba as nb
 import numpy as np
 import numpy.typing as npt
 
+from forecaster.burn_model.weather_rows import MILD_KEPT, switched_on
+
 Floats = npt.NDArray[np.float64]
 
 
@@ -55,27 +57,35 @@ def regressor_days(
     heat_factor: Floats,
     bases_c: Floats,
     inertias: Floats,
+    seasons_c: Floats,
     rounding_k: float,
     kappa: float,
     omega: float,
 ) -> Floats:
-    """Regressors of each day for each (base, inertia): shape (base, inertia, day, 4), units per litre.
+    """Regressors of each day for each triple: shape (base, inertia, season, day, 4), units per litre.
 
-    ``inertias`` holds exp(-1/tau) of each thermal time constant, 0 for none.
+    ``inertias`` holds exp(-1/tau) of each thermal time constant, 0 for none; ``seasons_c`` the mean of mild days
+    at which the heating is switched off, inf for never.
     """
     days = temp_c.shape[0]
-    out = np.empty((bases_c.shape[0], inertias.shape[0], days, 4))
+    out = np.empty((bases_c.shape[0], inertias.shape[0], seasons_c.shape[0], days, 4))
     for k in range(inertias.shape[0]):
         smooth = temp_c[0]
+        mild = temp_c[0]
         for d in range(days):
             smooth = inertias[k] * smooth + (1.0 - inertias[k]) * temp_c[d]
+            mild = MILD_KEPT * mild + (1.0 - MILD_KEPT) * temp_c[d]
             for j in range(bases_c.shape[0]):
-                dd = degree_days(smooth, bases_c[j], rounding_k)
-                sun, stove = spared_degree_days(dd, sun_kwh_m2[d], stove_kwh[d], stove_rate[d], kappa, omega)
-                out[j, k, d, 0] = base_factor[d]
-                out[j, k, d, 1] = heat_factor[d] * dd
-                out[j, k, d, 2] = -heat_factor[d] * sun / kappa if kappa > 0.0 else 0.0
-                out[j, k, d, 3] = -heat_factor[d] * stove / omega if omega > 0.0 else 0.0
+                asked = degree_days(smooth, bases_c[j], rounding_k)
+                for c in range(seasons_c.shape[0]):
+                    dd = asked * switched_on(mild, seasons_c[c])
+                    sun, stove = spared_degree_days(
+                        dd, sun_kwh_m2[d], stove_kwh[d], stove_rate[d], kappa, omega
+                    )
+                    out[j, k, c, d, 0] = base_factor[d]
+                    out[j, k, c, d, 1] = heat_factor[d] * dd
+                    out[j, k, c, d, 2] = -heat_factor[d] * sun / kappa if kappa > 0.0 else 0.0
+                    out[j, k, c, d, 3] = -heat_factor[d] * stove / omega if omega > 0.0 else 0.0
     return out
 
 

@@ -25,8 +25,10 @@ class Known:
         Litres burned since the run of repeats at hand began. [L]
     smooth_c
         Smoothed outdoor temperature at the beginning of the day of ``at``, shape (inertia,). [C]
+    mild_c
+        Mean outdoor temperature of the last days, likewise. [C]
     intensity
-        The prior's intensities at each base, shape (base, 4).
+        The prior's intensities at each base and season, shape (base x season, 4).
     kappa, omega
         Degree-days per kWh/m2 of sun and per kWh of stove heat.
     observed_from
@@ -41,6 +43,7 @@ class Known:
     first_pass: Floats | None
     run_burn_l: float
     smooth_c: Floats
+    mild_c: float
     intensity: Floats
     kappa: float
     omega: float

@@ -1,9 +1,10 @@
 """Where each grid point stands among the filter's lanes.
 
-A point is a (base, inertia) pair and a (slow, noise) combination. Pairs stand side by side, so that one row
+A point is a (base, inertia, season) triple and a (slow, noise) combination. Triples stand side by side, so that one row
 of weather serves them all; combinations follow each other. Lanes that no point fills run along unused.
 """
 
+import math
 from dataclasses import dataclass
 from functools import lru_cache
 
@@ -23,7 +24,7 @@ _PLACE = np.maximum(_PLACE, _PLACE.T)
 
 @dataclass(frozen=True, slots=True)
 class Grid:
-    """Values of the four parameters that stand on the grid.
+    """Values of the five parameters that stand on the grid.
 
     Attributes
     ----------
@@ -31,15 +32,18 @@ class Grid:
         Base temperature of the degree-days. [C]
     inertia_d
         Time constant of the smoothed outdoor temperature, 0 for none. [d]
+    season_c
+        Mean of mild days at which the heating is switched off, inf for never. [C]
     slow_sd
         Standard deviation of the slow relative departure. [-]
     noise
         Factor on the sensor's standard deviation. [-]
     """
 
-    base_c: tuple[float, ...] = (12.0, 13.5, 15.0, 16.5, 18.0, 19.5, 21.0, 22.5)
-    inertia_d: tuple[float, ...] = (0.0, 1.2, 3.0)
-    slow_sd: tuple[float, ...] = (0.07, 0.2, 0.6)
+    base_c: tuple[float, ...] = (13.0, 15.0, 17.0, 19.0, 21.0, 23.0)
+    inertia_d: tuple[float, ...] = (0.0, 2.5)
+    season_c: tuple[float, ...] = (math.inf, 14.5)
+    slow_sd: tuple[float, ...] = (0.08, 0.25)
     noise: tuple[float, ...] = (1.0, 1.7)
 
 
@@ -47,20 +51,23 @@ class Grid:
 class Points:
     """The grid spread out, and where its points stand.
 
-    ``base_c``, ``inertia`` (exp(-1/tau)), ``slow_sd``, ``noise``, ``base_index``, ``inertia_index`` have shape
-    (grid,). ``pair_base_c``, ``pair_inertia``, ``pair_inertia_index``: (row, pair). ``row``, ``lane``: row of
-    weather of each point and its place there, (grid,). ``place``, shape (grid, number): index of each number of
+    ``base_c``, ``inertia`` (exp(-1/tau)), ``season_c``, ``slow_sd``, ``noise``, ``inertia_index`` and
+    ``prior_index`` (which (base, season), seasons fastest) have shape (grid,). ``pair_base_c``,
+    ``pair_inertia``, ``pair_season_c``, ``pair_inertia_index``: (row, pair). ``row``, ``lane``: row of weather of
+    each point and its place there, (grid,). ``place``, shape (grid, number): index of each number of
     each point in the flat lanes, of which there are ``blocks``; ``middle`` the grid's middle point.
     """
 
     base_c: Floats
     inertia: Floats
+    season_c: Floats
     slow_sd: Floats
     noise: Floats
-    base_index: Index
+    prior_index: Index
     inertia_index: Index
     pair_base_c: Floats
     pair_inertia: Floats
+    pair_season_c: Floats
     pair_inertia_index: Index
     row: Index
     lane: Index
@@ -75,24 +82,26 @@ def spread_out(grid: Grid) -> Points:
     from forecaster.burn_model.filtering import ROWS, SIDE
     from forecaster.burn_model.weather_rows import PAIRS
 
-    shape = (len(grid.base_c), len(grid.inertia_d), len(grid.slow_sd), len(grid.noise))
-    j, k, m, n = (i.ravel() for i in np.indices(shape))
+    shape = (len(grid.base_c), len(grid.inertia_d), len(grid.season_c), len(grid.slow_sd), len(grid.noise))
+    j, k, c, m, n = (i.ravel() for i in np.indices(shape))
+    base_c, season_c = np.asarray(grid.base_c, float), np.asarray(grid.season_c, float)
     inertia = np.exp(-1.0 / np.maximum(np.asarray(grid.inertia_d, float), 1e-3))
-    pairs, combinations = shape[0] * shape[1], shape[2] * shape[3]
+    pairs, combinations = shape[0] * shape[1] * shape[2], shape[3] * shape[4]
     rows, each = -(-pairs // PAIRS), -(-combinations // SIDE)
-    pair, combination = j * shape[1] + k, m * shape[3] + n
+    pair, combination = (j * shape[1] + k) * shape[2] + c, m * shape[4] + n
     row, lane = pair // PAIRS, pair % PAIRS
     block = row * each + combination // SIDE
     within = (combination % SIDE) * PAIRS + lane
     width = SIDE * PAIRS
     place = (block * ROWS * width + within)[:, None] + width * np.arange(ROWS)
     every = np.minimum(np.arange(rows * PAIRS), pairs - 1).reshape(rows, PAIRS)
+    every_k = every // shape[2] % shape[1]
     return Points(
-        base_c=np.asarray(grid.base_c, float)[j], inertia=inertia[k], slow_sd=np.asarray(grid.slow_sd, float)[m],
-        noise=np.asarray(grid.noise, float)[n], base_index=j, inertia_index=k,
-        pair_base_c=np.asarray(grid.base_c, float)[every // shape[1]], pair_inertia=inertia[every % shape[1]],
-        pair_inertia_index=every % shape[1], row=row, lane=lane, place=place, blocks=rows * each,
-        middle=int(np.ravel_multi_index(tuple((size - 1) // 2 for size in shape), shape)),
+        base_c=base_c[j], inertia=inertia[k], season_c=season_c[c], slow_sd=np.asarray(grid.slow_sd, float)[m],
+        noise=np.asarray(grid.noise, float)[n], prior_index=j * shape[2] + c, inertia_index=k,
+        pair_base_c=base_c[every // (shape[1] * shape[2])], pair_inertia=inertia[every_k],
+        pair_season_c=season_c[every % shape[2]], pair_inertia_index=every_k, row=row, lane=lane, place=place,
+        blocks=rows * each, middle=int(np.ravel_multi_index(tuple((size - 1) // 2 for size in shape), shape)),
     )  # fmt: skip
 
 

@@ -1,7 +1,7 @@
 """When a path first touches the heel, for fleets: nothing is kept of the days between.
 
-What the weather asks of a (base, inertia) pair in one scenario is a row of degree-days, laid once for a place.
-A path sums its burn over a stretch of days; only where the stretch may reach the heel is it gone through day by
+What the weather asks of a (base, inertia, season) triple in one scenario is a row of degree-days, laid once for a
+place. A path sums its burn over a stretch of days; only where the stretch may reach the heel is it gone through day by
 day. Days are worked in single precision, eight to a vector, and summed in double: a day's burn is then within
 a millionth of a litre, a path's level within a few.
 
@@ -248,8 +248,10 @@ def drawn_pairs(
     paths: int,
     base_c: Floats,
     inertia: Floats,
+    season_c: Floats,
     pair_base_c: Floats,
     pair_inertia: Floats,
+    pair_season_c: Floats,
 ) -> tuple[Index, Index]:
     """Grid point of each path by weight, and its pair among those laid; shapes (path,).
 
@@ -267,7 +269,8 @@ def drawn_pairs(
             last = g
             found = -1
             for j in range(len(pair_base_c)):
-                if pair_base_c[j] == base_c[g] and pair_inertia[j] == inertia[g]:
+                same = pair_base_c[j] == base_c[g] and pair_inertia[j] == inertia[g]
+                if same and pair_season_c[j] == season_c[g]:
                     found = j
         point[i], pair[i] = g, found
     return point, pair

@@ -1,6 +1,6 @@
 """The compiled loop over the days ahead: one path after the other, each through whole days at once.
 
-What the weather asks of a (base, inertia) pair in one scenario is a row of degree-days; a path then needs its
+What the weather asks of a (base, inertia, season) triple in one scenario is a row of degree-days; a path then needs its
 sun and stove, a few multiplications a day, and a sum. For fleets, without a table of days: `passage`.
 
 Flow     states drawn, degree-days ahead, chances -> **litres burned and left** -> run-dry days
@@ -12,7 +12,7 @@ import numba as nb
 import numpy as np
 import numpy.typing as npt
 
-from forecaster.burn_model.weather_rows import SMALL, log_of
+from forecaster.burn_model.weather_rows import MILD_KEPT, MILD_WIDTH_K, SMALL, log_of
 from forecaster.burn_model.weather_rows import faded_roughly as faded
 
 Floats = npt.NDArray[np.float64]
@@ -25,18 +25,22 @@ _FAST = {"contract", "nsz"}
 
 @nb.njit(cache=True, fastmath=_FAST, error_model="numpy")  # type: ignore[untyped-decorator]
 def lay_degree_days(
-    temp_c: Floats, base_c: Floats, inertia: Floats, smooth0: Floats, rounding_k: float, out: Floats
-) -> None:
-    """Write the degree-days of each scenario at each pair: shape (scenario, pair, day).
+    temp_c: Floats, base_c: Floats, inertia: Floats, season_c: Floats, smooth0: Floats, mild0: float,
+    rounding_k: float, out: Floats,
+) -> None:  # fmt: skip
+    """Write the degree-days of each scenario at each triple: shape (scenario, triple, day).
 
-    ``temp_c`` has shape (scenario, day); ``base_c``, ``inertia`` (exp(-1/tau)) and ``smooth0``, the smoothed
-    temperature before the first day, (pair,). [C, C, -, C]
+    ``temp_c`` has shape (scenario, day); ``base_c``, ``inertia`` (exp(-1/tau)), ``season_c`` and ``smooth0``, the
+    smoothed temperature before the first day, (triple,); ``mild0`` is the mean of the days before it. [C, C, -, C]
     """
     days = temp_c.shape[1]
-    smooth = np.empty(days)
+    smooth, mild = np.empty(days), np.empty(days)
     for s in range(temp_c.shape[0]):
+        _mild_days(temp_c[s], mild0, mild)
         for p in range(len(base_c)):
-            _degree_days(temp_c[s], base_c[p], inertia[p], smooth0[p], rounding_k, smooth, out[s, p])
+            _degree_days(
+                temp_c[s], mild, base_c[p], inertia[p], season_c[p], smooth0[p], rounding_k, smooth, out[s, p]
+            )
 
 
 # Each loop over days is a function of its own: in a longer one the compiler gives up making vectors of it.
@@ -46,15 +50,10 @@ def lay_degree_days(
 
 @nb.njit(cache=True, fastmath=_FAST, error_model="numpy")  # type: ignore[untyped-decorator]
 def _degree_days(
-    temp_c: Floats,
-    base_c: float,
-    inertia: float,
-    smooth0: float,
-    rounding_k: float,
-    smooth: Floats,
-    out: Floats,
-) -> None:
-    """Degree-days of one row, the corner rounded by the day's swing."""
+    temp_c: Floats, mild: Floats, base_c: float, inertia: float, season_c: float, smooth0: float,
+    rounding_k: float, smooth: Floats, out: Floats,
+) -> None:  # fmt: skip
+    """Degree-days of one row for which heat is wanted, the corner rounded by the day's swing."""
     if inertia > 0.0:
         now = smooth0
         for d in range(len(temp_c)):
@@ -63,6 +62,25 @@ def _degree_days(
     else:
         smooth[:] = temp_c
     _softplus(smooth, base_c, rounding_k, out)
+    if season_c < math.inf:
+        _switch(mild, season_c, out)
+
+
+@nb.njit(cache=True)  # type: ignore[untyped-decorator]
+def _mild_days(temp_c: Floats, mild_c: float, out: Floats) -> None:
+    """Mean of the last days; see `forecaster.burn_model.weather_rows.mild_days`."""
+    for d in range(len(temp_c)):
+        mild_c = MILD_KEPT * mild_c + (1.0 - MILD_KEPT) * temp_c[d]
+        out[d] = mild_c
+
+
+@nb.njit(cache=True, fastmath=_FAST, error_model="numpy")  # type: ignore[untyped-decorator]
+def _switch(mild: Floats, season_c: float, out: Floats) -> None:
+    """See `forecaster.burn_model.weather_rows.switched_on`."""
+    for d in range(len(mild)):
+        z = (mild[d] - season_c) / MILD_WIDTH_K
+        e = faded(abs(z))
+        out[d] *= (1.0 if z < 0.0 else e) / (1.0 + e)
 
 
 @nb.njit(cache=True, fastmath=_FAST, error_model="numpy")  # type: ignore[untyped-decorator]
@@ -158,7 +176,8 @@ def _swell(left: Floats, bulk: Floats, s: int, n: int, offset: float, litres: Fl
 @nb.njit(cache=True, fastmath=_FAST, error_model="numpy")  # type: ignore[untyped-decorator]
 def litres_paths(
     temp_c: Floats, sun_kwh_m2: Floats, stove_kwh: Floats, stove_rate: Floats, base_factor: Floats,
-    heat_factor: Floats, day_share: Floats, scenario_of: Index, base_c: Floats, inertia: Floats, smooth0: Floats,
+    heat_factor: Floats, day_share: Floats, scenario_of: Index, base_c: Floats, inertia: Floats, season_c: Floats,
+    smooth0: Floats, mild0: float,
     state: Floats, slow_sd: Floats, slow: Floats, fade: Floats, day_factor: Floats, promised_l: Floats,
     bulk_per_15c: Floats, offset_l: Floats, rounding_k: float, kappa: float, omega: float, order: Index,
 ) -> tuple[Floats, Floats]:  # fmt: skip
@@ -167,19 +186,24 @@ def litres_paths(
     Shape (scenario, day): ``temp_c``, ``sun_kwh_m2``, ``base_factor``, and ``bulk_per_15c`` (bulk litres
     per litre at 15 C). Shape (day,): ``stove_kwh``, ``stove_rate``, ``heat_factor``, ``promised_l``
     (litres that come on a day), ``day_share`` (the part of the day still ahead), and ``fade`` (what is left
-    of today's slow departure). Shape (path,): ``scenario_of``, ``base_c``, ``inertia``, ``smooth0``,
+    of today's slow departure). Shape (path,): ``scenario_of``, ``base_c``, ``inertia``, ``season_c``, ``smooth0``,
     ``slow_sd``, ``offset_l`` (what all levels are off by), and ``order``, that in which paths are worked, best
-    scenario by scenario. ``state``, shape (path, 6), is the filter's. Shape (path, at least day): ``slow``,
-    departures of unit size that begin at nothing, and ``day_factor``, positive factors with mean 1. The heating
-    is that of `kernel.spared_degree_days`.
+    scenario by scenario. ``mild0`` is the mean temperature of the days before. ``state``, shape (path, 6), is the
+    filter's. Shape (path, at least day): ``slow``, departures of unit size that begin at nothing, and
+    ``day_factor``, positive factors with mean 1. The heating is that of `kernel.spared_degree_days`.
     """
     paths, days = len(scenario_of), temp_c.shape[1]
     burned, litres = np.empty((paths, days)), np.empty((paths, days))
-    smooth, row, left, met = np.empty(days), np.empty(days), np.empty(days), np.empty(days)
+    smooth, mild = np.empty(days), np.empty(days)
+    row, left, met = np.empty(days), np.empty(days), np.empty(days)
+    held = -1
     offered, rate = omega * stove_kwh, np.minimum(stove_rate, 1e30)
     for i in order:
         s = scenario_of[i]
-        _degree_days(temp_c[s], base_c[i], inertia[i], smooth0[i], rounding_k, smooth, row)
+        if s != held:
+            _mild_days(temp_c[s], mild0, mild)
+            held = s
+        _degree_days(temp_c[s], mild, base_c[i], inertia[i], season_c[i], smooth0[i], rounding_k, smooth, row)
         _burn(
             row, s, i, days, sun_kwh_m2, offered, rate, base_factor, heat_factor, day_share, state, kappa,
             omega, slow_sd[i], slow, fade, day_factor, left, met, burned[i],

@@ -19,12 +19,15 @@ class Posterior:
     ----------
     at
         The as-of instant, datetime64[s] UTC.
-    base_c, inertia, slow_sd, noise
-        The grid, one value a point, shape (grid,); ``inertia`` is exp(-1/tau), 0 for none.
+    base_c, inertia, season_c, slow_sd, noise
+        The grid, one value a point, shape (grid,); ``inertia`` is exp(-1/tau), 0 for none, ``season_c`` the mean
+        of mild days at which the heating is switched off, inf for never.
     mean, cov, weight
         Of (V, base, slope, sun, stove, m) at each point: (grid, 6), (grid, 6, 6), (grid,).
     smooth_c
         Smoothed outdoor temperature at the end of the last full day, shape (grid,). [C]
+    mild_c
+        Mean outdoor temperature of the last days, at the same instant. [C]
     kappa, omega
         Degree-days per kWh/m2 of sun and per kWh of stove heat. [K d / (kWh/m2), K d / kWh]
     innovations, verdicts
@@ -37,12 +40,14 @@ class Posterior:
     at: np.datetime64
     base_c: Floats
     inertia: Floats
+    season_c: Floats
     slow_sd: Floats
     noise: Floats
     mean: Floats
     cov: Floats
     weight: Floats
     smooth_c: Floats
+    mild_c: float
     kappa: float
     omega: float
     innovations: Floats

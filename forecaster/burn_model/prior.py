@@ -31,12 +31,13 @@ class PastLitres:
 
 
 def reference_slope_factor(
-    bases_c: Floats, normal_temp_c: Floats, *, at_c: float, rounding_k: float
+    bases_c: Floats, normal_temp_c: Floats, *, at_c: float, rounding_k: float, seasons_c: Floats | None = None
 ) -> Floats:
-    """Factors on the slope that keep a year's degree-day litres the same at every base.
+    """Factors on the slope that keep a year's degree-day litres the same at every base and season.
 
-    A survey knows about the litres of a year, not about the base temperature: so the prior's slope
-    at base b is the slope at ``at_c`` times D(at_c)/D(b), D being the year's degree-days.
+    A survey knows about the litres of a year, neither about the base temperature nor about when the heating is
+    switched off: so the prior's slope at base b and season c is the slope at ``at_c`` times D(at_c)/D(b, c), D
+    being the year's degree-days for which heat is wanted.
 
     Parameters
     ----------
@@ -45,7 +46,9 @@ def reference_slope_factor(
     normal_temp_c : float array, shape (day,)
         A normal year's daily temperatures. [C]
     at_c : float
-        The base for which the prior's slope was meant. [C]
+        The base for which the prior's slope was meant, the heating never off. [C]
+    seasons_c : float array, shape (base,), optional
+        Mean of mild days at which the heating is switched off; without it, never. [C]
 
     Examples
     --------
@@ -53,9 +56,15 @@ def reference_slope_factor(
     >>> reference_slope_factor(np.array([15.0, 18.0]), year, at_c=18.0, rounding_k=1.2).round(2)
     array([1.51, 1.  ])
     """
+    from forecaster.burn_model import weather_rows
+
     every = np.append(bases_c, at_c)
     z = (every[:, None] - normal_temp_c[None, :]) / rounding_k
-    year = (rounding_k * np.logaddexp(0.0, z)).sum(axis=1)
+    wanted = rounding_k * np.logaddexp(0.0, z)
+    if seasons_c is not None:
+        mild = weather_rows.mild_days(normal_temp_c, float(normal_temp_c[0]))
+        wanted[:-1] *= 1.0 / (1.0 + np.exp((mild - seasons_c[:, None]) / weather_rows.MILD_WIDTH_K))
+    year = wanted.sum(axis=1)
     factor: Floats = year[-1] / year[:-1]
     return factor
 
@@ -73,10 +82,13 @@ def first_known(
     past_litres: PastLitres | None, settings: Settings,
 ) -> Known:  # fmt: skip
     """Set the prior out on the grid, taking in past litres where there are any."""
-    points, bases_c = spread_out(settings.grid), np.asarray(settings.grid.base_c, float)
+    points, grid = spread_out(settings.grid), settings.grid
+    bases_c = np.repeat(np.asarray(grid.base_c, float), len(grid.season_c))
+    seasons_c = np.tile(np.asarray(grid.season_c, float), len(grid.base_c))
     factor = _slope_factor(
-        bases_c.tobytes(), normal_temp_c.tobytes(), prior.base_temperature_c, settings.rounding_k
-    )
+        bases_c.tobytes(), seasons_c.tobytes(), normal_temp_c.tobytes(), prior.base_temperature_c,
+        settings.rounding_k,
+    )  # fmt: skip
     theta = np.array(
         [prior.base_l_per_day, prior.slope_l_per_kday, prior.solar_l_per_kwh_m2, prior.stove_l_per_kwh]
     )
@@ -87,9 +99,9 @@ def first_known(
     numbers = np.zeros((len(points.base_c), STATES + len(UPPER[0]) + 2))
     mean, packed, log_weight = numbers[:, :STATES], numbers[:, STATES:-2], numbers[:, -2]
     mean[:, 0] = capacity_l / 2
-    mean[:, 1:5] = intensity[points.base_index]
+    mean[:, 1:5] = intensity[points.prior_index]
     packed[:, _OWN[0]] = capacity_l**2
-    packed[:, _OWN[1:5]] = ((intensity * relative_sd) ** 2)[points.base_index]
+    packed[:, _OWN[1:5]] = ((intensity * relative_sd) ** 2)[points.prior_index]
     packed[:, _OWN[5]] = points.slow_sd**2
     log_weight[:] = -0.5 * ((points.base_c - prior.base_temperature_c) / prior.base_temperature_sd_c) ** 2
     if past_litres is not None:
@@ -100,16 +112,22 @@ def first_known(
     kappa, omega = spared_ratios(prior)
     return Known(
         at=start, numbers=numbers, first_pass=None, run_burn_l=0.0,
-        smooth_c=np.full(len(settings.grid.inertia_d), first_temp_c), intensity=intensity,
+        smooth_c=np.full(len(grid.inertia_d), first_temp_c), mild_c=first_temp_c, intensity=intensity,
         kappa=kappa, omega=omega, observed_from=None,
     )  # fmt: skip
 
 
 @lru_cache(maxsize=256)
-def _slope_factor(bases_c: bytes, normal_temp_c: bytes, at_c: float, rounding_k: float) -> Floats:
+def _slope_factor(
+    bases_c: bytes, seasons_c: bytes, normal_temp_c: bytes, at_c: float, rounding_k: float
+) -> Floats:
     """Factors on the slope; tanks of one place mostly share them."""
     return reference_slope_factor(
-        np.frombuffer(bases_c), np.frombuffer(normal_temp_c), at_c=at_c, rounding_k=rounding_k
+        np.frombuffer(bases_c),
+        np.frombuffer(normal_temp_c),
+        at_c=at_c,
+        rounding_k=rounding_k,
+        seasons_c=np.frombuffer(seasons_c),
     )
 
 
@@ -122,8 +140,8 @@ def _condition_on_past(
     d = past.drivers
     kappa, omega = spared_ratios(prior)
     degree_days, _ = weather_rows.degree_day_rows(
-        d.temp_c, np.full_like(points.pair_base_c, d.temp_c[0]), points.pair_base_c, points.pair_inertia,
-        s.rounding_k,
+        d.temp_c, np.full_like(points.pair_base_c, d.temp_c[0]), weather_rows.mild_days(d.temp_c, d.temp_c[0]),
+        points.pair_base_c, points.pair_inertia, points.pair_season_c, s.rounding_k,
     )  # fmt: skip
     per_day = weather_rows.house_rows(
         degree_days, d.sun_kwh_m2, d.stove_kwh, d.stove_rate, d.base_factor, d.heat_factor, kappa, omega

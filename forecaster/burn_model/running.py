@@ -114,9 +114,11 @@ def advance(
     heaviest = int(weight.argmax())
     followed = _Followed(*f.run_alone(numbers[heaviest], _x_of(x, points, heaviest), table, *rules, 0.0))
     posterior = Posterior(
-        at=as_of, base_c=points.base_c, inertia=points.inertia, slow_sd=points.slow_sd, noise=points.noise,
+        at=as_of, base_c=points.base_c, inertia=points.inertia, season_c=points.season_c,
+        slow_sd=points.slow_sd, noise=points.noise,
         mean=whole[:, :STATES], cov=unpack(whole[:, f.COV : f.LOGW]), weight=weight,
         smooth_c=_smoothed(known, degrees, midnights, as_of, points)[points.inertia_index],
+        mild_c=_mild(known, degrees, midnights, as_of),
         kappa=known.kappa, omega=known.omega, innovations=followed.innovations[seen],
         verdicts=np.where(stuck, np.int8(f.STUCK), followed.verdicts[seen]),
         observed_from=_observed_from(known, observations),
@@ -158,7 +160,8 @@ def _known_at(
     at = np.datetime64(observations.at[reading], "s")
     return Known(
         at=at, numbers=numbers, first_pass=first_pass, run_burn_l=0.0,
-        smooth_c=_smoothed(known, degrees, midnights, at, points), intensity=known.intensity,
+        smooth_c=_smoothed(known, degrees, midnights, at, points), mild_c=_mild(known, degrees, midnights, at),
+        intensity=known.intensity,
         kappa=known.kappa, omega=known.omega, observed_from=_observed_from(known, observations),
         last_l=float(observations.litres[reading]), last_step_l=float(observations.step_l[reading]),
     )  # fmt: skip
@@ -194,7 +197,7 @@ def _numbers(known: Known, points: Points) -> Floats:
     numbers[:, : f.KEPT_ROWS] = known.numbers
     numbers[:, f.NOISE] = points.noise**2
     numbers[:, f.SLOW] = points.slow_sd**2
-    numbers[:, f.SCALE :] = known.intensity[points.base_index] ** 2
+    numbers[:, f.SCALE :] = known.intensity[points.prior_index] ** 2
     return numbers
 
 
@@ -225,6 +228,12 @@ def _smoothed(
     smooth_c = np.empty_like(known.smooth_c)
     smooth_c[points.inertia_index] = degrees.smoothed_c[points.row, full - 1, points.lane]
     return smooth_c
+
+
+def _mild(known: Known, degrees: Degrees, midnights: Seconds, at: np.datetime64) -> float:
+    """Mean outdoor temperature of the last days, at the end of the last full day before an instant."""
+    full = int(np.searchsorted(midnights, at, side="right")) - 1
+    return float(degrees.mild_c[full - 1]) if full > 0 else known.mild_c
 
 
 def _observed_from(known: Known, observations: Observations) -> np.datetime64 | None:

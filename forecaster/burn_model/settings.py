@@ -22,7 +22,7 @@ class Settings:
     drift
         Random walk of the intensities over 30 days, relative to their prior. [-]
     forgetting
-        Daily discount on the log weights of the grid.
+        Daily discount on the log weights of the grid; none over a step whose reading is not learnt from.
     gate, gate_cost, escape_after, escape_sd_l
         A reading further off than ``gate`` standard deviations is not used and costs ``gate_cost``
         nats; after ``escape_after`` in a row the level is let go by ``escape_sd_l``.

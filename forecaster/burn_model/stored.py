@@ -27,9 +27,9 @@ DIGEST_BYTES = 16
 UNKNOWN = bytes(DIGEST_BYTES)
 """In place of a digest: not known what lies behind."""
 
-_MAGIC, _VERSION = b"DCBM", 1
+_MAGIC, _VERSION = b"DCBM", 2
 _HEADER = struct.Struct("<4sHH16s16sqqIII")
-_NUMBERS, _SINGLE = 28, 5
+_NUMBERS, _SINGLE = 28, 6
 """Float numbers of a point (a 29th counts refused readings), and of the tank."""
 _LOW = 6
 """Bytes of a float64 that look like noise, and are left as they are."""
@@ -71,7 +71,7 @@ def to_bytes(stored: Stored, *, settings: Settings | None = None) -> bytes:
     floats = np.concatenate(
         [
             k.numbers[:, :_NUMBERS].T.ravel(), k.first_pass[:_NUMBERS],
-            [k.run_burn_l, k.kappa, k.omega, k.last_l, k.last_step_l], k.smooth_c, k.intensity.T.ravel(),
+            [k.run_burn_l, k.mild_c, k.kappa, k.omega, k.last_l, k.last_step_l], k.smooth_c, k.intensity.T.ravel(),
         ]
     ).astype("<f8")  # fmt: skip
     refused = np.append(k.numbers[:, _NUMBERS], k.first_pass[_NUMBERS]).astype(np.uint8)
@@ -108,8 +108,8 @@ def from_bytes(data: bytes, *, settings: Settings | None = None) -> Stored:
         raise StoredStateError(_no("other_version", "fit the burn model anew", str(version)))
     if made_with != settings_digest(s):
         raise StoredStateError(_no("other_settings", "fit the burn model anew: its settings have changed"))
-    bases, inertias = len(s.grid.base_c), len(s.grid.inertia_d)
-    expected = _NUMBERS * (points + 1) + _SINGLE + inertias + 4 * bases
+    priors, inertias = len(s.grid.base_c) * len(s.grid.season_c), len(s.grid.inertia_d)
+    expected = _NUMBERS * (points + 1) + _SINGLE + inertias + 4 * priors
     if points != len(spread_out(s.grid).base_c) or count != expected:
         raise StoredStateError(_no("other_grid", "fit the burn model anew: its grid has changed"))
     body = data[_HEADER.size :]
@@ -124,11 +124,11 @@ def from_bytes(data: bytes, *, settings: Settings | None = None) -> Stored:
     by_point, first_pass, single, smooth_c, intensity = np.split(
         floats, np.cumsum([_NUMBERS * points, _NUMBERS, _SINGLE, inertias])
     )
-    run_burn_l, kappa, omega, last_l, last_step_l = single.tolist()
+    run_burn_l, mild_c, kappa, omega, last_l, last_step_l = single.tolist()
     known = Known(
         at=_instant(at), numbers=np.column_stack([by_point.reshape(_NUMBERS, points).T, refused[:-1]]),
-        first_pass=np.append(first_pass, refused[-1]), run_burn_l=run_burn_l, smooth_c=smooth_c,
-        intensity=intensity.reshape(4, bases).T.copy(), kappa=kappa, omega=omega,
+        first_pass=np.append(first_pass, refused[-1]), run_burn_l=run_burn_l, smooth_c=smooth_c, mild_c=mild_c,
+        intensity=intensity.reshape(4, priors).T.copy(), kappa=kappa, omega=omega,
         observed_from=_instant(observed_from), last_l=last_l, last_step_l=last_step_l,
     )  # fmt: skip
     return Stored(known, behind)

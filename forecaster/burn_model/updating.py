@@ -148,7 +148,9 @@ def go_on(
     day = max(int(np.searchsorted(midnights, known.at, side="right")) - 1, 0)
     ahead = replace(drivers, **{f.name: getattr(drivers, f.name)[day:] for f in fields(drivers)})
     if degrees is None:
-        degrees = degrees_of(ahead.temp_c, grid=s.grid, rounding_k=s.rounding_k, smooth_c=known.smooth_c)
+        degrees = degrees_of(
+            ahead.temp_c, grid=s.grid, rounding_k=s.rounding_k, smooth_c=known.smooth_c, mild_c=known.mild_c
+        )
     else:
         degrees = degrees.from_day(day)
     posterior, onward = advance(

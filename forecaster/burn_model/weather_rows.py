@@ -1,4 +1,4 @@
-"""What the weather asks of every (base, inertia) pair of the grid: rows of lanes side by side.
+"""What the weather asks of every (base, inertia, season) of the grid: rows of lanes side by side.
 
 The degree-days of a place serve every tank there; sun and stove follow from each house's own ratios.
 Exponentials are polynomials of our own, because these become vector instructions where a call of the
@@ -20,7 +20,11 @@ from numba.extending import intrinsic
 Floats = npt.NDArray[np.float64]
 
 PAIRS = 24
-"""Pairs of a row: as many as the usual grid has; other grids fill up the last row."""
+"""Lanes of a row; a grid fills as many rows as it needs."""
+MILD_DAYS, MILD_WIDTH_K = 5.0, 0.8
+"""Heating is switched off for the season by the mean of about so many days, within about so many degrees: some
+switch it by hand, some rooms first. Assumptions, set on simulated houses. [d, K]"""
+MILD_KEPT = math.exp(-1.0 / MILD_DAYS)
 
 _LOG2E, _LN2_HIGH, _LN2_LOW = 1.4426950408889634, 6.93147180369123816490e-01, 1.90821492927058770002e-10
 _ROUNDER = 1.5 * 2.0**52
@@ -95,17 +99,39 @@ def log_of(x: float) -> float:
     return float(k * _LN2 + g * (2.0 + (g2 * odd + g4 * even)))
 
 
+@nb.njit(inline="always")  # type: ignore[untyped-decorator]
+def switched_on(mild_c: float, season_c: float) -> float:
+    """Share of the heating that is on after days of a mean of ``mild_c``; ``season_c`` inf: never off."""
+    z = (mild_c - season_c) / MILD_WIDTH_K
+    e = faded(abs(z))
+    return float((1.0 if z < 0.0 else e) / (1.0 + e))
+
+
+@nb.njit(cache=True)  # type: ignore[untyped-decorator]
+def mild_days(temp_c: Floats, mild_c: float) -> Floats:
+    """Mean of the last days at the end of each, from that before the first: shape (day,). [C]"""
+    out = np.empty(len(temp_c))
+    for d in range(len(temp_c)):
+        mild_c = MILD_KEPT * mild_c + (1.0 - MILD_KEPT) * temp_c[d]
+        out[d] = mild_c
+    return out
+
+
 @nb.njit(cache=True, fastmath={"contract", "nsz"}, error_model="numpy")  # type: ignore[untyped-decorator]
 def degree_day_rows(
-    temp_c: Floats, smooth_c: Floats, base_c: Floats, inertia: Floats, rounding_k: float
-) -> tuple[Floats, Floats]:
-    """Degree-days of each day at each pair, and the smoothed temperature at each day's end.
+    temp_c: Floats, smooth_c: Floats, mild_c: Floats, base_c: Floats, inertia: Floats, season_c: Floats,
+    rounding_k: float,
+) -> tuple[Floats, Floats]:  # fmt: skip
+    """Degree-days of each day for which heat is wanted, and the smoothed temperature at each day's end.
 
     Parameters
     ----------
     temp_c : float array, shape (day,)
-    smooth_c, base_c, inertia : float arrays, shape (row, PAIRS)
-        Smoothed temperature before the first day, base temperature, and exp(-1/tau), 0 for none. [C, C, -]
+    mild_c : float array, shape (day,)
+        From `mild_days`. [C]
+    smooth_c, base_c, inertia, season_c : float arrays, shape (row, PAIRS)
+        Smoothed temperature before the first day, base temperature, exp(-1/tau), 0 for none, and the mean of
+        mild days at which the heating is switched off. [C, C, -, C]
     rounding_k : float
 
     Returns
@@ -126,6 +152,8 @@ def degree_day_rows(
                 z = (base_c[i, j] - now[j]) / rounding_k
                 smooth[i, d, j] = now[j]
                 out[i, d, j] = rounding_k * (max(z, 0.0) + log_of(1.0 + faded(abs(z))))
+            for j in range(PAIRS):
+                out[i, d, j] *= switched_on(mild_c[d], season_c[i, j])
     return out, smooth
 
 

@@ -9,6 +9,7 @@ from forecaster.dwelling.gains import (
     window_aperture_m2,
     window_gain_w,
 )
+from forecaster.dwelling.glazing import glass_by_side
 from forecaster.dwelling.heat_loss import heat_loss_w_per_k, ventilation_loss_w_per_k
 from forecaster.dwelling.hot_water import (
     baths_per_day,
@@ -34,6 +35,7 @@ __all__ = [
     "baths_per_day",
     "burn_prior",
     "gains_utilisation_factor",
+    "glass_by_side",
     "heat_loss_w_per_k",
     "heating_by_month",
     "hot_water_demand_kwh",

@@ -18,6 +18,7 @@ import numpy as np
 import numpy.typing as npt
 
 from forecaster.dwelling.gains import window_aperture_m2
+from forecaster.dwelling.glazing import glass_m2
 from forecaster.dwelling.heat_loss import (
     TYPICAL_FLOOR_AREA_M2,
     TYPICAL_HEAT_LOSS_W_PER_K,
@@ -35,9 +36,12 @@ from forecaster.fuel import Fuel
 
 Floats = npt.NDArray[np.float64]
 
-BASE_TEMPERATURE_C, BASE_TEMPERATURE_SD_C = 17.8, 2.2
+BASE_TEMPERATURE_C, BASE_TEMPERATURE_SD_C = 18.5, 2.2
 """Outdoor temperature above which no heating is wanted; high, as the sun counts apart. Source [1]. [°C]"""
-_HOT_WATER_FACTOR, _SLOPE_FACTOR, _SOLAR_FACTOR, _STOVE_FACTOR = 0.96, 0.90, 0.72, 0.57  # source [1]
+_HOT_WATER_FACTOR, _SLOPE_FACTOR, _STOVE_FACTOR = 0.96, 0.63, 0.57  # source [1]
+_SOLAR_FACTOR = 3.0
+# Of all glass, source [1]. Above one: walls and roof take in sun too, and what the sun spares is bounded by the
+# day's heating (it saturates), so that the first rays count for more than the mean.
 
 _BASE_REL_SD = 0.35  # source [1]
 _BASE_REL_SD_UNASKED = 0.6  # not said what heats the water, or for how many. Assumption
@@ -47,14 +51,11 @@ _SLOPE_REL_SD_BY_AGE = 0.45  # floor area and year. Assumption
 _SLOPE_REL_SD_HALF_KNOWN = 0.55  # floor area or year. Assumption
 _SLOPE_REL_SD_UNKNOWN = 0.6  # assumption
 _BOILER_REL_SD = 0.08  # of the efficiency where the boiler is not named: 66 to 84 %. Assumption
-_SOLAR_REL_SD, _SOLAR_REL_SD_UNASKED = 0.42, 0.6  # source [1], assumption
+_SOLAR_REL_SD, _SOLAR_REL_SD_UNASKED = 0.35, 0.5  # source [1], assumption
 _STOVE_REL_SD = 0.50  # source [1]
 
 _COOKER_MEAN_FIRE = 0.35  # mean over day and night against full fire. Source [3]. [-]
 _LEAST_BASE_L_PER_DAY = 0.1  # so that a home without a base load has a spread of one. Assumption. [l/d]
-_SOUTH_WINDOW_PER_FLOOR_AREA = 0.06
-# Windows are about 0.18 of the floor area (see heat_loss); spread over four sides they take in what 0.10
-# of it would to the south; curtains and trees leave a modest 0.06. Assumption.
 _HEATING_LIMIT_C = 15.5  # a month colder than this counts as a heating month. [°C]
 
 
@@ -125,7 +126,7 @@ def burn_prior(survey: Survey, fuel: Fuel) -> BurnPrior:
     >>> from forecaster.fuel import KEROSENE
     >>> prior = burn_prior(Survey(occupants=2, heat_loss_w_per_k=200, boiler="condensing"), KEROSENE)
     >>> round(prior.base_l_per_day, 2), round(prior.slope_l_per_kday, 3), prior.slope_rel_sd
-    (0.77, 0.5, 0.26)
+    (0.77, 0.35, 0.26)
     """
     boiler = boiler_of(survey)
     winter_kwh_per_l = boiler.winter_efficiency * fuel.gross_kwh_per_l
@@ -234,15 +235,17 @@ def _base_words(survey: Survey) -> str:
 
 def _window(survey: Survey) -> tuple[float, float, str]:
     """Take the windows to the sun, their relative spread, and where that comes from."""
-    area = survey.solar.glass_m2 if survey.solar is not None else None
-    if area is not None:
-        return area, _SOLAR_REL_SD, f"Sun through {area:g} m² of windows, from your survey."
-    area = _SOUTH_WINDOW_PER_FLOOR_AREA * (survey.floor_area_m2 or TYPICAL_FLOOR_AREA_M2)
-    return (
-        area,
-        _SOLAR_REL_SD_UNASKED,
-        f"Windows not known: sun as through {area:.0f} m² to the south assumed.",
-    )
+    area = glass_m2(survey)
+    stated = survey.solar.glass_m2 if survey.solar is not None else None
+    if stated is None:
+        words = f"Windows not known: sun through {area:.0f} m² of glass on four sides assumed."
+        return area, _SOLAR_REL_SD_UNASKED, words
+    if area <= 0.0:
+        return area, _SOLAR_REL_SD, "No windows that let in sun, from your survey."
+    words = f"Sun through {stated:g} m² of windows, from your survey"
+    if survey.solar is not None and survey.solar.windows:
+        return area, _SOLAR_REL_SD, f"{words}."
+    return area, _SOLAR_REL_SD, f"{words}; {area - stated:.0f} m² more on the other sides assumed."
 
 
 def _ceiling(survey: Survey, fuel: Fuel, boiler: Boiler) -> float:

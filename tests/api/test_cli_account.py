@@ -68,8 +68,8 @@ def test_the_table_shows_every_month_and_what_is_from_the_survey() -> None:
     assert [line.split("   ")[0].strip() for line in lines[2:6]] == [
         "November 2023, 12 to 30", "December 2023", "January 2024, 1 to 10", "all",
     ]  # fmt: skip
-    assert "spared by sun*" in lines[1]
-    assert "by wood" not in lines[1]
+    assert "hot water*" in lines[1]
+    assert "spared by" not in lines[1]
     assert "* From your survey" in text
 
 

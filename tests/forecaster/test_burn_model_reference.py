@@ -147,14 +147,15 @@ def test_weather_rows_are_the_days_of_the_kernel_summed():
     base, heat = rng.uniform(0.5, 1.0, n), rng.uniform(0.5, 1.0, n)
     grid = Grid()
     points = spread_out(grid)
-    inertias = np.unique(points.inertia)
+    inertias, seasons = np.unique(points.inertia), np.asarray(grid.season_c)
     plain = kernel.regressor_days(
-        temp, sun, kwh, rate, base, heat, np.asarray(grid.base_c), inertias, 1.2, 1.3, 0.4
+        temp, sun, kwh, rate, base, heat, np.asarray(grid.base_c), inertias, seasons, 1.2, 1.3, 0.4
     )
     degrees = degrees_of(temp, grid=grid, rounding_k=1.2)
     rows = weather_rows.house_rows(degrees.degree_days, sun, kwh, rate, base, heat, 1.3, 0.4)
     at_points = rows[points.row, :, :, points.lane]
-    expected = plain[points.base_index, np.searchsorted(inertias, points.inertia)]
+    at = (np.searchsorted(inertias, points.inertia), points.prior_index % len(seasons))
+    expected = plain[points.prior_index // len(seasons), at[0], at[1]]
     np.testing.assert_allclose(at_points, expected, rtol=1e-12, atol=1e-12)
     edge = np.array([0.25, 0.25, 0.5, 1.0, 3.75, 80.0, 90.0])
     laid = laying.step_rows(degrees.degree_days, sun, kwh, rate, base, heat, 1.3, 0.4, edge)

@@ -36,8 +36,9 @@ def posterior(*, sd_l: float = 4.0) -> Posterior:
     cov[:, 0, 0] = sd_l**2
     two = np.full(2, 0.0)
     return Posterior(
-        at=np.datetime64("2024-01-10T00:00:00"), base_c=np.array([15.0, 16.0]), inertia=two, slow_sd=two,
-        noise=two + 1, mean=mean, cov=cov, weight=np.array([0.25, 0.75]), smooth_c=two + 5, kappa=0.0, omega=0.0,
+        at=np.datetime64("2024-01-10T00:00:00"), base_c=np.array([15.0, 16.0]), inertia=two, season_c=two + np.inf,
+        slow_sd=two, noise=two + 1, mean=mean, cov=cov, weight=np.array([0.25, 0.75]), smooth_c=two + 5, mild_c=5.0,
+        kappa=0.0, omega=0.0,
         innovations=np.empty(0), verdicts=np.empty(0, np.int8), observed_from=np.datetime64("2023-11-01T00:00:00"),
     )  # fmt: skip
 
@@ -156,7 +157,8 @@ def test_passages_are_those_of_the_whole_paths() -> None:
     mean = np.array([[300.0, 1.0, 0.5, 0.3, 0.04, 0.1]] * 3)
     cov = np.diag([16.0, 0.04, 0.01, 0.01, 0.0, 0.02])[None].repeat(3, axis=0)
     known = replace(
-        posterior(), base_c=np.array([15.0, 16.0, 16.0]), inertia=np.array([0.0, 0.0, 0.6]), mean=mean, cov=cov,
+        posterior(), base_c=np.array([15.0, 16.0, 16.0]), inertia=np.array([0.0, 0.0, 0.6]),
+        season_c=np.array([np.inf, 14.5, 9.0]), mild_c=4.5, mean=mean, cov=cov,
         slow_sd=np.full(3, 0.2), smooth_c=np.array([4.0, 4.0, 6.0]), weight=np.array([0.2, 0.3, 0.5]),
         kappa=0.6, omega=0.1,
     )  # fmt: skip

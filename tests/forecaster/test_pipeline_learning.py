@@ -65,10 +65,11 @@ def test_what_an_alarm_is_about_is_not_learnt(litres: float, days: int) -> None:
 
 
 def test_without_an_alarm_everything_is_learnt() -> None:
-    """The same home without its leak has no alarm, and each level teaches."""
+    """The same home without its leak has no alarm, and is learnt: on a day of 8 °C it burns 1 l and half one per K."""
     posterior, since = learn(changed(0.0, days=8).inputs())
     assert since is None
-    assert intensities(posterior)[1] == pytest.approx(0.5, rel=0.1)
+    at_8_c = posterior.mean[:, 1] + posterior.mean[:, 2] * (posterior.base_c - 8.0)
+    assert posterior.weight @ at_8_c == pytest.approx(1.0 + 0.5 * 7.0, rel=0.05)
 
 
 def test_no_date_is_told_while_a_leak_is_not_learnt() -> None:
