@@ -81,6 +81,7 @@ REGISTER: Mapping[str, Whose | Nobodys | OfItsTanks] = MappingProxyType(
         "installer_job": Whose(("account_id", "tank_id")),
         "supply_link": Whose(("account_id", "tank_id")),
         "invitation": Whose(("account_id", "invited_by", "tank_id"), secret=("token_hash",)),
+        "setup_draft": Whose(("account_id", "tank_id")),
         "access_key": Whose(("tank_id",), secret=("secret_hash",)),
         # weather
         "station": OfItsTanks("id"),

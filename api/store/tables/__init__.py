@@ -3,7 +3,7 @@
 Flow     columns -> **tables** -> store
 """
 
-from api.store.tables import access, doors, reach
+from api.store.tables import access, doors, reach, setup
 from api.store.tables.base import metadata
 from api.store.tables.tanks import (
     QUANTITIES,
@@ -34,6 +34,7 @@ __all__ = [
     "reading_aside",
     "receipt",
     "sensor",
+    "setup",
     "station",
     "tank",
     "tank_text",
