@@ -13,6 +13,7 @@ import numpy as np
 import numpy.typing as npt
 
 from forecaster.burn_model import Drivers, Posterior, Settings
+from forecaster.calibration import extra_spread
 from forecaster.fuel import to_bulk_litres
 from forecaster.levels import OIL_DAYS, PLACES
 
@@ -87,7 +88,8 @@ class Chances:
     ``order`` shuffles scenarios among paths, ``stratum`` places the draws of grid points; ``state`` and
     ``offset`` are standard normals of the state and of the levels' common error; ``slow``, slow departures of
     unit size that begin at nothing and fade in ``slow_days``, and ``day``, positive factors with mean 1, are of
-    every path and day: in single precision, since reading them is most of a path's work.
+    every path and day: in single precision, since reading them is most of a path's work. ``surprise``, standard
+    normals, are by how much each path's house departs for good from what is known of it.
     """
 
     stratum: float
@@ -97,6 +99,7 @@ class Chances:
     slow: Singles
     day: Singles
     slow_days: float
+    surprise: Floats
 
 
 def draw_chances(
@@ -135,17 +138,28 @@ def draw_chances(
         ),
         day=np.exp(log_sd * rng.standard_normal((paths, days)) - 0.5 * log_sd**2).astype(np.float32),
         slow_days=slow_days,
+        surprise=rng.standard_normal(paths),
     )
 
 
-def draw_states(posterior: Posterior, chances: Chances) -> tuple[npt.NDArray[np.int64], Floats]:
+def draw_states(
+    posterior: Posterior, chances: Chances, *, spread: float | None = None
+) -> tuple[npt.NDArray[np.int64], Floats]:
     """Draw grid points by their weight and states from each point's Gaussian.
+
+    Parameters
+    ----------
+    posterior : Posterior
+    chances : Chances
+    spread : float, optional
+        Extra spread of the intensities; without it, that which houses kept aside taught. [-]
 
     Returns
     -------
     point : int array, shape (path,)
     state : float array, shape (path, 6)
-        (V, base, slope, sun, stove, m); the intensities clipped at zero.
+        (V, base, slope, sun, stove, m); the intensities clipped at zero and departed from, see
+        `forecaster.calibration`.
     """
     from forecaster.burn_model import paths as loops
 
@@ -153,7 +167,16 @@ def draw_states(posterior: Posterior, chances: Chances) -> tuple[npt.NDArray[np.
     edges = np.cumsum(posterior.weight)
     at = (np.arange(paths) + chances.stratum) / paths * edges[-1]
     point = np.minimum(np.searchsorted(edges, at, side="left"), len(edges) - 1)
-    return point, loops.states_of(posterior.mean, posterior.cov, point, chances.state)
+    return point, _depart(
+        loops.states_of(posterior.mean, posterior.cov, point, chances.state), posterior, chances, spread
+    )
+
+
+def _depart(state: Floats, posterior: Posterior, chances: Chances, spread: float | None) -> Floats:
+    """Let the intensities of each path depart by what no burn model knows; changes ``state``, shape (path, 6)."""
+    extra = extra_spread().at(posterior.history_days) if spread is None else spread
+    state[:, 1:5] *= np.exp(extra * chances.surprise - 0.5 * extra**2)[:, None]
+    return state
 
 
 def simulate_litres(
@@ -168,6 +191,7 @@ def simulate_litres(
     offset_sd_l: float = 0.0,
     chances: Chances,
     settings: Settings | None = None,
+    spread: float | None = None,
 ) -> Paths:
     """Simulate the tank from the as-of instant on.
 
@@ -191,12 +215,14 @@ def simulate_litres(
         What all levels of this tank may be off by together: its table, the sensor's height. [L]
     chances : Chances
         At least as many days as ``ahead``.
+    spread : float, optional
+        See `draw_states`.
     """
     from forecaster.burn_model import paths as loops
 
     s = settings or Settings()
     scenarios, days = ahead.temp_c.shape
-    point, state = draw_states(posterior, chances)
+    point, state = draw_states(posterior, chances, spread=spread)
     scenario_of = _scenario_of(scenarios, chances)
     # no number of readings averages away what they share
     offset = offset_sd_l * chances.offset
@@ -293,6 +319,7 @@ def simulate_passages(
     told: npt.NDArray[np.int64],
     offset_sd_l: float = 0.0,
     chances: Chances,
+    spread: float | None = None,
 ) -> Passages:
     """Simulate the tank as `simulate_litres` does, but keep only when it runs dry and a few days' litres.
 
@@ -308,7 +335,7 @@ def simulate_passages(
         Litres that the boiler cannot use. [L]
     told : int array
         Days whose litres are kept, rising.
-    posterior, ahead, day_share, promised_l, offset_sd_l, chances
+    posterior, ahead, day_share, promised_l, offset_sd_l, chances, spread
         See `simulate_litres`; sun and base factor of ``ahead`` may be in single precision.
 
     Raises
@@ -326,7 +353,9 @@ def simulate_passages(
     )  # fmt: skip
     if pair.min() < 0:
         raise ValueError("degree-days ahead were laid for another grid")
-    state = loops.states_of(posterior.mean, posterior.cov, point, chances.state)
+    state = _depart(
+        loops.states_of(posterior.mean, posterior.cov, point, chances.state), posterior, chances, spread
+    )
     offset = offset_sd_l * chances.offset
     run_dry, litres = passage.first_passage(
         degrees.degree_days, np.asarray(ahead.sun_kwh_m2, np.float32), ahead.stove_kwh, ahead.stove_rate,

@@ -54,6 +54,13 @@ class Posterior:
     verdicts: npt.NDArray[np.int8]
     observed_from: np.datetime64 | None
 
+    @property
+    def history_days(self) -> float:
+        """Days since the first observation, 0 when there was none."""
+        if self.observed_from is None:
+            return 0.0
+        return max(float((self.at - self.observed_from) / np.timedelta64(1, "D")), 0.0)
+
     def moments(self) -> tuple[Floats, Floats]:
         """Mean (6,) and covariance (6, 6) of the state over the whole grid."""
         mean = self.weight @ self.mean

@@ -113,7 +113,7 @@ def look_ahead(
         posterior, drivers, day_share=_day_share(known, behind, days), oil_c=oil_c,
         oil_now_c=float(behind.oil_c[-1]), density_15c=tank.fuel.density_15c,
         promised_l=_promised(known.settings.ordered, today, days),
-        offset_sd_l=common_error_l(behind.levels, tank), chances=chances, settings=known.model,
+        offset_sd_l=common_error_l(behind.levels, tank), chances=chances, settings=known.model, spread=known.spread,
     )  # fmt: skip
 
 

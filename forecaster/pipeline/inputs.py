@@ -43,8 +43,9 @@ class Inputs:
         How oil is ordered here, and what the last told forecast promised.
     notes
         Reasons found at the door, such as a zone that had to be assumed.
-    model, horizon_days, paths
-        Settings of the burn model, days looked ahead, and simulated paths.
+    model, horizon_days, paths, spread
+        Settings of the burn model, days looked ahead, simulated paths, and their extra spread (None: what
+        `forecaster.calibration` has).
     """
 
     tank: Tank
@@ -68,6 +69,7 @@ class Inputs:
     model: Settings = field(default_factory=Settings)
     horizon_days: int = HORIZON_DAYS
     paths: int = PATHS
+    spread: float | None = None
 
 
 def known_at(inputs: Inputs) -> Inputs:

@@ -18,7 +18,9 @@ def on_real_buildings() -> None:
     folder = os.environ.get("DIPCAST_DATA", "")
     run.main(Path(folder) if folder else None)
     results = tables.load(run.RESULTS)
-    for table in (tables.error_table, tables.command_table, tables.telling_table, tables.paired_table):
+    for table in (
+        tables.error_table, tables.command_table, tables.telling_table, tables.paired_table, tables.ahead_table,
+    ):  # fmt: skip
         print(table(results), end="\n\n")
     print("\n".join(tables.losses(results)), end="\n\n")
     print("\n".join(tables.command_losses(results)))

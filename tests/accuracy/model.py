@@ -4,6 +4,8 @@ It gets what the baselines get, and a survey without a single answer but the pla
 measured is taken from the place's normals, as the engine does.
 """
 
+from collections.abc import Sequence
+from dataclasses import dataclass
 from functools import cache
 
 import numpy as np
@@ -28,8 +30,17 @@ SEED = 20160101
 """Every forecast draws the same random numbers, as the service does."""
 
 
-def burn_model(window: Window) -> Predictor:
-    """Fit the burn model to a window; foretell by samples of the litres burned."""
+@dataclass(frozen=True, slots=True)
+class Fitted:
+    """The burn model of a window, with what its drivers are made from."""
+
+    posterior: Posterior
+    house: House
+    normals: Normals
+
+
+def fit(window: Window) -> Fitted:
+    """Fit the burn model to a window, by a survey that says nothing but where the building stands."""
     survey = Survey(latitude=window.latitude, longitude=window.longitude)
     prior = burn_prior(survey, KEROSENE)
     house = House(window.latitude, window.longitude, survey, prior)
@@ -46,25 +57,41 @@ def burn_model(window: Window) -> Predictor:
         normal_temp_c=normal_day(normals, year)[0],
         capacity_l=CAPACITY_L,
     )
-    return lambda ahead: burned_samples_l(posterior, ahead.date, *complete(ahead, normals), house=house)
+    return Fitted(posterior, house, normals)
 
 
-def burned_samples_l(
-    posterior: Posterior, date: Days, temp_c: Floats, ghi_wh_m2: Floats, *, house: House
-) -> Floats:
-    """Litres burned over all days ahead, shape (sample,); the weather is the one given."""
-    days = len(date)
+def burn_model(window: Window) -> Predictor:
+    """Fit the burn model to a window; foretell by samples of the litres burned."""
+    fitted = fit(window)
+
+    def predict(ahead: Weather) -> Floats:
+        temp_c, ghi_wh_m2 = complete(ahead, fitted.normals)
+        return burned_l(fitted, ahead.date, temp_c[None], ghi_wh_m2[None]).sum(axis=1)
+
+    return predict
+
+
+def burned_over_years_l(fitted: Fitted, years: Sequence[Weather]) -> Floats:
+    """Litres burned on each day ahead by weather years, shape (sample, day)."""
+    each = [complete(year, fitted.normals) for year in years]
+    temp_c, ghi_wh_m2 = (np.stack(values) for values in zip(*each, strict=True))
+    return burned_l(fitted, years[0].date, temp_c, ghi_wh_m2)
+
+
+def burned_l(fitted: Fitted, date: Days, temp_c: Floats, ghi_wh_m2: Floats) -> Floats:
+    """Litres burned on each day ahead, shape (sample, day); the weather has shape (scenario, day)."""
+    scenarios, days = temp_c.shape
     paths = simulate_litres(
-        posterior,
-        house_drivers(date, temp_c[None], ghi_wh_m2[None], house=house),
+        fitted.posterior,
+        house_drivers(date, temp_c, ghi_wh_m2, house=fitted.house),
         day_share=np.ones(days),
-        oil_c=np.full((1, days), OIL_C),
+        oil_c=np.full((scenarios, days), OIL_C),
         oil_now_c=OIL_C,
         density_15c=KEROSENE.density_15c,
         promised_l=np.zeros(days),
         chances=chances(days),
     )
-    return np.asarray(paths.burned_l.sum(axis=1))
+    return np.asarray(paths.burned_l)
 
 
 @cache

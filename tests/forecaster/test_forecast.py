@@ -229,7 +229,7 @@ def test_states_drawn_have_the_mean_and_covariance_of_their_point() -> None:
     cov = root @ root.T
     known = replace(posterior(), mean=np.full((2, 6), 50.0), cov=np.stack([cov, cov]))
     many = draw_chances(paths=200_000, days=1, day_noise=0.2, rng=np.random.default_rng(5))
-    _, state = draw_states(known, many)
+    _, state = draw_states(known, many, spread=0.0)
     np.testing.assert_allclose(state.mean(axis=0), np.full(6, 50.0), atol=0.03)
     np.testing.assert_allclose(np.cov(state.T), cov, atol=0.1)
     assert (state[:, 4] == 50.0).all()
