@@ -13,7 +13,7 @@ PORT    ?= 8000
 WORKERS ?= 2
 say      = @printf '\n== %s\n' "$(1)"
 
-.PHONY: help demo test lint types contracts docs tests reference-data programs long sabotage calibrate accuracy bench lock clean
+.PHONY: help demo test lint types contracts docs tests reference-data programs long sabotage spread accuracy bench lock clean
 
 help:
 	@grep -E '^#' Makefile | sed 's/^# \{0,1\}//'
@@ -83,8 +83,8 @@ sabotage: $(VENV)/.dev programs
 	$(BIN)/python -m tests.sabotage
 
 # The extra spread of forecasts, learnt anew on houses kept aside; needed whenever settings or priors change.
-calibrate: $(VENV)/.dev
-	$(BIN)/python -m tests.accuracy.calibration --houses $(or $(HOUSES),120)
+spread: $(VENV)/.dev
+	$(BIN)/python -m tests.accuracy.surprise --houses $(or $(HOUSES),120)
 
 # Forecast quality: rolling replays, written to DEVELOPERS.md.
 accuracy: $(VENV)/rivals

@@ -13,9 +13,9 @@ import numpy as np
 import numpy.typing as npt
 
 from forecaster.burn_model import Drivers, Posterior, Settings
-from forecaster.calibration import extra_spread
 from forecaster.fuel import to_bulk_litres
 from forecaster.levels import OIL_DAYS, PLACES
+from forecaster.surprise import extra_spread
 
 Floats = npt.NDArray[np.float64]
 Singles = npt.NDArray[np.float32]
@@ -159,7 +159,7 @@ def draw_states(
     point : int array, shape (path,)
     state : float array, shape (path, 6)
         (V, base, slope, sun, stove, m); the intensities clipped at zero and departed from, see
-        `forecaster.calibration`.
+        `forecaster.surprise`.
     """
     from forecaster.burn_model import paths as loops
 

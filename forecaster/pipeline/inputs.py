@@ -45,7 +45,7 @@ class Inputs:
         Reasons found at the door, such as a zone that had to be assumed.
     model, horizon_days, paths, spread
         Settings of the burn model, days looked ahead, simulated paths, and their extra spread (None: what
-        `forecaster.calibration` has).
+        `forecaster.surprise` has).
     """
 
     tank: Tank

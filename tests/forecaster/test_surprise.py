@@ -9,8 +9,8 @@ from hypothesis import strategies as st
 
 from forecaster.burn_model import Settings
 from forecaster.burn_model.stored import settings_digest
-from forecaster.calibration import LEVELS, ExtraSpread, Pooled, extra_spread, spread_needed
 from forecaster.forecast import draw_chances, draw_states
+from forecaster.surprise import LEVELS, ExtraSpread, Pooled, extra_spread, spread_needed
 from forecaster.tables import read_table
 from tests.forecaster.test_forecast import posterior
 
@@ -70,7 +70,7 @@ def test_the_table_says_where_it_comes_from() -> None:
 
 
 def test_the_table_was_learnt_with_the_settings_of_today() -> None:
-    """Settings of the burn model that changed since need the spread learnt anew: `make calibrate`."""
+    """Settings of the burn model that changed since need the spread learnt anew: `make spread`."""
     assert extra_spread().made_with == settings_digest(Settings()).hex()
 
 

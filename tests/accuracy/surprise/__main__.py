@@ -1,4 +1,4 @@
-"""``python -m tests.accuracy.calibration``: learn the extra spread on houses kept aside, and write its table.
+"""``python -m tests.accuracy.surprise``: learn the extra spread on houses kept aside, and write its table.
 
 The houses are of the tuning world, but others than those that settings and priors were chosen on; nothing is ever
 learnt from the reporting world.
@@ -23,8 +23,8 @@ import forecaster.tables
 from forecaster.backtest import end_of_day, open_window
 from forecaster.burn_model import Settings
 from forecaster.burn_model.stored import settings_digest
-from forecaster.calibration import LEVELS, Pooled, spread_needed
 from forecaster.pipeline import work_out
+from forecaster.surprise import LEVELS, Pooled, spread_needed
 from tests.accuracy.simulated.houses import DAYS_AHEAD, SEED, SimulatedHouse, shared_chances
 from tests.accuracy.world import TUNING, draw_life
 
@@ -89,7 +89,7 @@ def rows_of(cases: Sequence[Case], *, houses: int, seed: int, day: str) -> Itera
             "held_before": _told(leads), "held_with_it": _told([lead.widened(spread) for lead in leads]),
             "houses": houses, "world": TUNING.name, "seed": seed,
             "settings": settings_digest(Settings()).hex(), "made_on": day,
-            "source": "houses simulated and kept aside: tests.accuracy.calibration",
+            "source": "houses simulated and kept aside: tests.accuracy.surprise",
         }  # fmt: skip
 
 
@@ -114,7 +114,7 @@ def main(*, houses: int, seed: int, workers: int, say: Callable[[str], None] = p
 
 
 if __name__ == "__main__":
-    asked = argparse.ArgumentParser(prog="python -m tests.accuracy.calibration")
+    asked = argparse.ArgumentParser(prog="python -m tests.accuracy.surprise")
     asked.add_argument("--houses", type=int, default=120)
     asked.add_argument("--seed", type=int, default=KEPT_ASIDE_SEED)
     asked.add_argument("--workers", type=int, default=2)

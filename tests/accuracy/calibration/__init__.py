@@ -1,1 +1,0 @@
-"""Learn the extra spread of forecasts on houses kept aside: ``make calibrate``."""

@@ -1,0 +1,1 @@
+"""Learn the extra spread of forecasts on houses kept aside: ``make spread``."""
