@@ -80,14 +80,23 @@ def kill_senders(url: str, server: HookServer, *, kills: int, store: Store) -> N
             if number < kills:
                 time.sleep(moments.uniform(0.0, 0.4))
             else:
-                for _ in range(600):
-                    with store.read() as session:
-                        if set(count_messages(session)) == {"sent"}:
-                            break
-                    time.sleep(0.1)
+                wait_until_sent(store)
         finally:
             process.kill()
             process.communicate()
+
+
+def wait_until_sent(store: Store, *, idle_s: float = 60.0) -> None:
+    """Wait until all are sent, or until none more is for a while."""
+    sent, since = -1, time.monotonic()
+    while time.monotonic() - since < idle_s:
+        with store.read() as session:
+            counts = count_messages(session)
+        if set(counts) == {"sent"}:
+            return
+        if counts.get("sent", 0) > sent:
+            sent, since = counts.get("sent", 0), time.monotonic()
+        time.sleep(0.1)
 
 
 @pytest.mark.parametrize("kills", [2, pytest.param(100, marks=pytest.mark.long)])
