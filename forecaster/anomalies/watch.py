@@ -17,8 +17,8 @@ from dataclasses import dataclass, replace
 import numpy as np
 import numpy.typing as npt
 
-from forecaster.anomalies.watch_rows import Terms, burn_terms
-from forecaster.burn_model import Additions, Drivers, Observations, Posterior, Settings
+from forecaster.anomalies.watch_rows import Terms, burn_terms, variance_gained
+from forecaster.burn_model import Additions, Changes, Drivers, Observations, Posterior, Settings
 from forecaster.burn_model.steps import DAY_S, cut_steps, sum_over_steps
 from forecaster.dwelling import BurnPrior
 
@@ -117,6 +117,7 @@ def watch_level(
     watch: WatchSettings | None = None,
     last: int = 70,
     terms: Terms | None = None,
+    changes: Changes | None = None,
 ) -> Watch:
     """Score what may have left the tank by the last levels.
 
@@ -130,6 +131,8 @@ def watch_level(
         Scores of so many last days with a level.
     terms : Terms, optional
         What the burn consists of, where it is not to be learnt from the burn model's drivers.
+    changes : Changes, optional
+        Changes for good that the household declared: what they explain is no loss.
 
     Returns
     -------
@@ -156,7 +159,8 @@ def watch_level(
         x, steps.days, end_d, k.Added(steps.added_l, steps.added_var),
         k.Levels(*_at_steps(observations, kept, steps.reading, posterior)), k.unlike_usual(x[:, 1], steps.days),
         np.concatenate([[level_l], terms.mean, [0.0]]),
-        np.diag(np.concatenate([[level_l**2 + 1e4], terms.sd**2, [w.slow_sd**2]])), terms.drift,
+        np.diag(np.concatenate([[level_l**2 + 1e4], terms.sd**2, [w.slow_sd**2]])),
+        variance_gained(terms, steps, midnights, at[0], changes=changes or Changes.none()),
         k.Rates(
             w.slow_sd, w.slow_days, w.day_noise, s.floor_sd_l, w.least_burn_l, w.gate, w.run_steps, w.unfamiliar,
             w.leak_d, w.stroke_d, w.learnt_d,

@@ -84,7 +84,7 @@ def unlike_usual(heat: Floats, days: Floats) -> Floats:
 
 @nb.njit(cache=True)  # type: ignore[untyped-decorator]
 def _foretell(
-    t: int, x: Floats, days: Floats, added: Added, unlike: Floats, drift: Floats, r: Rates, a: Floats, p: Floats,
+    t: int, x: Floats, days: Floats, added: Added, unlike: Floats, gained: Floats, r: Rates, a: Floats, p: Floats,
     g: Floats, pg: Floats,
 ) -> tuple[float, float]:  # fmt: skip
     """Move state and covariance over a step in place; its burn, and how the slow departure fades."""
@@ -122,7 +122,7 @@ def _foretell(
         strange = r.unfamiliar * unlike[t] * max(a[2], 0.0) / scale
         p[last, last] += (r.slow_sd**2 + strange**2) * (1.0 - phi * phi)
     for q in range(last - 1):
-        p[1 + q, 1 + q] += drift[q] ** 2 * d / 30.0
+        p[1 + q, 1 + q] += gained[t, q]
     return burn, phi
 
 
@@ -139,14 +139,14 @@ def _spread(t: int, seen: Levels, p: Floats, since_l: float, doubt: float) -> fl
 
 @nb.njit(cache=True)  # type: ignore[untyped-decorator]
 def _borne_out(
-    t: int, x: Floats, days: Floats, added: Added, unlike: Floats, drift: Floats, r: Rates, seen: Levels, a: Floats,
+    t: int, x: Floats, days: Floats, added: Added, unlike: Floats, gained: Floats, r: Rates, seen: Levels, a: Floats,
     p: Floats, off: float,
 ) -> bool:  # fmt: skip
     """Whether the next level lies as far off as this one, on the same side."""
     a, p = a.copy(), p.copy()
     g, pg = np.empty(a.shape[0]), np.empty(a.shape[0])
     for k in range(t + 1, days.shape[0]):
-        _foretell(k, x, days, added, unlike, drift, r, a, p, g, pg)
+        _foretell(k, x, days, added, unlike, gained, r, a, p, g, pg)
         if not math.isnan(seen.litres[k]):
             v = seen.litres[k] - seen.bulk[k] * a[0]
             u = v / math.sqrt(seen.bulk[k] ** 2 * p[0, 0] + seen.var[k])
@@ -157,7 +157,7 @@ def _borne_out(
 @nb.njit(cache=True)  # type: ignore[untyped-decorator]
 def score_losses(
     x: Floats, days: Floats, end_d: Floats, added: Added, seen: Levels, unlike: Floats, a0: Floats, p0: Floats,
-    drift: Floats, r: Rates, from_d: float,
+    gained: Floats, r: Rates, from_d: float,
 ) -> tuple[Floats, Floats, Floats, Ints]:  # fmt: skip
     """Run the filter over the steps and score every loss that may have begun since ``from_d``.
 
@@ -171,8 +171,8 @@ def score_losses(
     seen : Levels
     a0, p0 : float arrays, shapes (column + 2,), (column + 2, column + 2)
         What is known at the start.
-    drift : float array, shape (column,)
-        Random walk of the coefficients over 30 days.
+    gained : float array, shape (step, column)
+        What the coefficients' variances grow by in each step: random walk, and changes that were declared.
     r : Rates
     from_d : float
         Losses that began before are not looked for. [d]
@@ -199,7 +199,7 @@ def score_losses(
     since_level, run_l, doubt, poured, before = 0.0, 0.0, 0.0, False, -1
     for t in range(steps):
         d = days[t]
-        burn, phi = _foretell(t, x, days, added, unlike, drift, r, a, p, g, pg)
+        burn, phi = _foretell(t, x, days, added, unlike, gained, r, a, p, g, pg)
         if end_d[t] - d >= max(newest + EVERY_D - 1e-9, from_d):
             place, newest = (place + 1) % many, end_d[t] - d
             begun[place], begun_d[place], burn_before[place] = t, newest, total
@@ -232,7 +232,7 @@ def score_losses(
         passed_over = seen.repeats[t] and run_l > r.run_steps * seen.step_l[t]
         off = v / math.sqrt(f)
         if abs(off) > (POUR_GATE if poured else r.gate) and not passed_over:
-            passed_over = not _borne_out(t, x, days, added, unlike, drift, r, seen, a, p, off)
+            passed_over = not _borne_out(t, x, days, added, unlike, gained, r, seen, a, p, off)
         if passed_over:
             if before >= 0:
                 score[t], litres[t], burned[t], since[t] = (

@@ -6,7 +6,8 @@ the watch learns such terms too, and doubts them until it has seen them.
 
 Flow     drivers, heaviest grid point -> **regressors by day, what is known of them at first** -> watch
 Formula  off(T, c) = heating / (1 + exp((c − T̄) / 0.6 K)), T̄ the mean of some five days;
-         sin and cos of the year times the heating, and times the base load
+         sin and cos of the year times the heating, and times the base load;
+         diary = (heat factor − 1) (heating + base load), doubted anew whenever a stretch of the diary begins
 Source   their spread between homes: chosen on simulated homes, see tests/accuracy/watch.json
 """
 
@@ -15,10 +16,13 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-from forecaster.burn_model import Drivers, Posterior, Settings, reference_slope_factor
+from forecaster.burn_model import Changes, Drivers, Posterior, Settings, reference_slope_factor
+from forecaster.burn_model.changes import opened
+from forecaster.burn_model.steps import Steps, place_in_days
 from forecaster.dwelling import BurnPrior
 
 Floats = npt.NDArray[np.float64]
+Instants = npt.NDArray[np.datetime64]
 
 OFF_C, OFF_SOFT_K, OFF_DAYS = (13.5, 15.5), 0.6, 5.0
 """Heating may be switched off when it has been warmer than that for some days. [C], [K], [d]"""
@@ -26,6 +30,10 @@ OFF_SHARE, OFF_SHARE_SD = 0.2, 0.3
 """Part of the heating that each of these switches off, at first. [-]"""
 HEAT_SEASON_SD, BASE_SEASON_SD = 0.15, 0.3
 """Seasonal swing of the heating beyond degree-days, and of the base load, relative. [-]"""
+DIARY_SD = 0.5
+"""What a word of the diary spares or takes is a guess, good to that part of it. Assumption. [-]"""
+ABOUT = np.timedelta64(7 * 86_400, "s")
+"""People date a change of their house by memory: it may have come so much before. Assumption."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -38,12 +46,16 @@ class Terms:
         Regressors, shape (day, term): base, heating, sun, stove, and those above.
     mean, sd, drift
         What is known of their coefficients at first, and how they wander in 30 days; shape (term,).
+    begins
+        On which days a stretch of the diary begins: the last term's coefficient is anyone's guess anew;
+        shape (day,), None where no term stands for the diary.
     """
 
     per_day: Floats
     mean: Floats
     sd: Floats
     drift: Floats
+    begins: npt.NDArray[np.bool_] | None = None
 
 
 def burn_terms(
@@ -62,11 +74,18 @@ def burn_terms(
 
     point = int(posterior.weight.argmax())
     base = posterior.base_c[point : point + 1]
-    known = kernel.regressor_days(
-        drivers.temp_c, drivers.sun_kwh_m2, drivers.stove_kwh, drivers.stove_rate, drivers.base_factor,
-        drivers.heat_factor, base, posterior.inertia[point : point + 1],
-        posterior.season_c[point : point + 1], settings.rounding_k, posterior.kappa, posterior.omega,
-    )[0, 0, 0]  # fmt: skip
+    told = drivers.heat_factor != 1.0
+
+    def regressors(heat_factor: Floats) -> Floats:
+        days: Floats = kernel.regressor_days(
+            drivers.temp_c, drivers.sun_kwh_m2, drivers.stove_kwh, drivers.stove_rate, drivers.base_factor,
+            heat_factor, base, posterior.inertia[point : point + 1],
+            posterior.season_c[point : point + 1], settings.rounding_k, posterior.kappa, posterior.omega,
+        )[0, 0, 0]  # fmt: skip
+        return days
+
+    known = regressors(drivers.heat_factor)
+    usual = regressors(np.ones_like(drivers.heat_factor)) if told.any() else known
     factor = reference_slope_factor(
         base,
         drivers.temp_c,
@@ -82,13 +101,42 @@ def burn_terms(
     heat_l = np.maximum(known[:, 1:4] @ theta[1:4], 0.0)
     others = _left_out(drivers, heat_l=heat_l, base_l=theta[0] * known[:, 0])
     seasons = np.array([HEAT_SEASON_SD] * 2 + [BASE_SEASON_SD] * 2)
-    sd = np.concatenate([theta * rel, np.full(len(OFF_C), OFF_SHARE_SD), seasons])
+    sd = np.concatenate([theta * rel, np.full(len(OFF_C), OFF_SHARE_SD), seasons, [0.0]])
+    usual_l = np.maximum(usual[:, 1:4] @ theta[1:4], 0.0) + theta[0]
     return Terms(
-        np.hstack([known, others]),
-        np.concatenate([theta, np.full(len(OFF_C), OFF_SHARE), np.zeros(len(seasons))]),
+        np.hstack([known, others, ((drivers.heat_factor - 1.0) * usual_l)[:, None]]),
+        np.concatenate([theta, np.full(len(OFF_C), OFF_SHARE), np.zeros(len(seasons) + 1)]),
         sd,
         drift * np.concatenate([theta, sd[len(theta) :]]),
+        np.asarray(told & ~np.r_[False, told[:-1]]),
     )
+
+
+def variance_gained(
+    terms: Terms, steps: Steps, midnights: Instants, start: np.datetime64, *, changes: Changes
+) -> Floats:
+    """What the variance of each coefficient grows by in each step, shape (step, term).
+
+    Parameters
+    ----------
+    terms, steps
+    midnights : datetime64[s] array, shape (day + 1,)
+        The instants at which the terms' days begin, and the end of the last.
+    start : datetime64[s]
+        Beginning of the first step.
+    changes : Changes
+        A change for good may have come up to `ABOUT` before its day.
+    """
+    out = terms.drift**2 / 30.0 * steps.days[:, None]
+    if len(changes.at):
+        known = changes.spread.shape[1]
+        earlier = Changes(np.maximum(changes.at - ABOUT, start + np.timedelta64(1, "s")), changes.spread)
+        out[:, :known] += terms.mean[:known] ** 2 * opened(steps, start, earlier, drift=0.0)
+    if terms.begins is not None:
+        day = np.clip(np.flatnonzero(terms.begins), 0, len(midnights) - 2)
+        step = np.searchsorted(place_in_days(steps, start, midnights), day, side="right") - 1
+        np.add.at(out[:, -1], np.clip(step, 0, len(out) - 1), DIARY_SD**2)
+    return out
 
 
 def _left_out(drivers: Drivers, *, heat_l: Floats, base_l: Floats) -> Floats:

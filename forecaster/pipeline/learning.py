@@ -60,8 +60,9 @@ def learn_house(known: Inputs, behind: Behind, normals: Normals) -> tuple[Poster
 
     posterior = fit(seen, put_in)
     watch = watch_level(
-        seen, put_in, behind.drivers, behind.midnights, posterior, behind.house.prior, settings=known.model
-    )
+        seen, put_in, behind.drivers, behind.midnights, posterior, behind.house.prior, settings=known.model,
+        changes=changes,
+    )  # fmt: skip
     since = suspect_since(watch)
     if since is not None and not _may_be_a_change(since, changes):
         posterior = fit(replace(seen, learn=seen.at <= since), _loosened(put_in, seen, since))

@@ -1,14 +1,16 @@
 """The watch: levels foretold from some time before them, losses and changes of use by their scores."""
 
 from dataclasses import replace
+from datetime import date, timedelta
 
 import numpy as np
 import pytest
 
 from forecaster.anomalies import Evidence, Watch, WatchSettings, find_reasons
 from forecaster.anomalies.watch import KINDS, Departure, find_departure, passes
+from forecaster.diary import DeclaredChange, DiaryEntry
 from forecaster.phrases import litres_text
-from forecaster.pipeline import work_out
+from forecaster.pipeline import Inputs, work_out
 from tests.forecaster.homes import MILD, Home, codes
 
 STEADY = Home(days=150, week_c=MILD, start_l=850.0, poured={60: 500.0})
@@ -100,6 +102,47 @@ def test_oil_said_to_be_taken_out_is_not_lost() -> None:
     """A ticket that is off by less than a tank's table may be gives no loss: deliveries are doubted so far."""
     home = replace(STEADY, days=120, poured={60: 500.0, 110: 485.0}, tickets={60: 500.0, 110: 500.0})
     assert "loss" not in codes(home.inputs())
+
+
+def burning_more(litres: float, *, days: int) -> Home:
+    """The steady home burning so much more a day since `FIRST`."""
+    return replace(STEADY, days=FIRST + days, leak=leak(litres, days=days))
+
+
+def changed(home: Home, what: str, *, on: int = FIRST) -> Inputs:
+    """What a household gives that declares a change for good on a day."""
+    day = date.fromisoformat(home.first) + timedelta(days=on)
+    return home.inputs(changes=(DeclaredChange(day, what),))
+
+
+@pytest.mark.parametrize("what", ["new boiler", "occupants"])
+def test_a_declared_change_explains_a_use(what: str) -> None:
+    """More use that is told of as a loss is no longer when the household says what changed, also a few days late."""
+    home = burning_more(3.0, days=22)
+    assert "slow_loss" in codes(home.inputs())
+    assert "slow_loss" not in codes(changed(home, what))
+    assert "slow_loss" not in codes(changed(home, what, on=FIRST + 5))
+
+
+def test_a_declared_change_explains_no_more_than_it_may() -> None:
+    """People more do not explain six litres a day, nor a new boiler eighty litres at one stroke."""
+    assert "slow_loss" in codes(changed(burning_more(6.0, days=14), "occupants"))
+    stroke = replace(STEADY, days=FIRST + 3, leak={FIRST: 80.0})
+    assert "fast_loss" in codes(changed(stroke, "new boiler"))
+
+
+def test_a_change_long_before_explains_nothing() -> None:
+    """A leak is told of although the household changed two months before it began."""
+    assert "slow_loss" in codes(changed(burning_more(4.0, days=28), "occupants", on=FIRST - 60))
+
+
+def test_dates_away_explain_less_use() -> None:
+    """Two weeks of little use are told of, and not where the diary has them."""
+    home = replace(STEADY, days=FIRST + 16, leak=dict.fromkeys(range(FIRST, FIRST + 14), -4.0))
+    first = date.fromisoformat(home.first) + timedelta(days=FIRST)
+    away = (DiaryEntry(first, first + timedelta(days=13), "away"),)
+    assert "less_use" in codes(home.inputs())
+    assert "less_use" not in codes(home.inputs(diary=away))
 
 
 def made_up(score: list[float], *, kind: str = "leak") -> Watch:
