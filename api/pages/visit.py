@@ -98,6 +98,8 @@ class Visit:
             found.append(Place("/account", "Account"))
         if self.mode is Mode.HOME_NETWORK and Relation.OPERATOR in self.access.held:
             found.append(Place("/phones", "Phones"))
+        if tank is not None and Relation.HOUSEHOLD in self.access.held:
+            found.append(Place(f"/tanks/{tank}/why", "Why this date"))
         if tank is not None and Relation.OWNER in self.access.held:
             found.append(Place(f"/tanks/{tank}/tell", "Tell"))
             found.append(Place(f"/tanks/{tank}/orders", "Orders and reminders"))

@@ -2,11 +2,23 @@
 
 from fastapi import APIRouter, Depends
 
-from api.routes import forecasts, health, mappings, orders, readings, reminders, resending, senml, tanks, told
+from api.routes import (
+    forecasts,
+    health,
+    mappings,
+    orders,
+    readings,
+    reminders,
+    resending,
+    senml,
+    tanks,
+    told,
+    why,
+)
 from api.routes.strictness import refuse_unknown_parameters
 
 router = APIRouter(dependencies=[Depends(refuse_unknown_parameters)])
-for part in (health, tanks, readings, senml, resending, mappings, told, forecasts, orders, reminders):
+for part in (health, tanks, readings, senml, resending, mappings, told, forecasts, why, orders, reminders):
     router.include_router(part.router)
 router.include_router(reminders.feed_router)
 

@@ -11,6 +11,8 @@ ROWS = (
     Row("GET", "/cautions", {Relation.ANYONE: Grain.NONE}, is_page=True),
     Row("GET", "/", {Relation.SELF: Grain.NONE}, is_page=True),
     Row("GET", "/tanks/{tank}", {Relation.HOUSEHOLD: Grain.DAY}, is_page=True),
+    Row("GET", "/tanks/{tank}/why", {Relation.HOUSEHOLD: Grain.DAY}, is_page=True),
+    Row("GET", "/api/tanks/{tank}/why", {Relation.HOUSEHOLD: Grain.DAY}),
     Row("POST", "/api/tanks", {Relation.FOUNDER: Grain.NONE}),
     Row("POST", "/api/tanks/{tank}/readings", {Relation.OWNER: Grain.NONE, Relation.DEVICE: Grain.NONE}),
     Row(

@@ -91,7 +91,7 @@ def find_left_out(inputs: "Inputs", zone: ZoneInfo) -> LeftOut:
     rows = tuple(
         Reading(
             _moment(to_datetime(readings.at[i]), zone),
-            _value(str(readings.quantity[i]), float(readings.value[i])),
+            value_words(str(readings.quantity[i]), float(readings.value[i])),
             "; ".join(words for flag, words in REASONS.items() if flags[i] & int(flag)),
         )
         for i in found[::-1][:MOST_ROWS]
@@ -104,8 +104,9 @@ def _moment(at: datetime, zone: ZoneInfo) -> str:
     return f"{day_text(civil_date(at, zone), year=True)} {at.astimezone(zone):%H:%M}"
 
 
-def _value(quantity: str, value: float) -> str:
-    if not np.isfinite(value):
+def value_words(quantity: str, value: float | None) -> str:
+    """Write a reading's value in the unit in which it came."""
+    if value is None or not np.isfinite(value):
         return "no value"
     form, factor = _UNITS[Quantity(quantity)]
     return form.format(value * factor)

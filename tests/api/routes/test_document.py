@@ -50,6 +50,7 @@ OPERATIONS = [
     ("GET", "/api/tanks/{tank}/sensors/{sensor}/last"),
     *(("POST", f"/api/tanks/{{tank}}/{kind}") for kind in KINDS),
     ("GET", "/api/tanks/{tank}/forecast"),
+    ("GET", "/api/tanks/{tank}/why"),
     *REACH,
 ]
 # What no schema of single members can say: which tanks are possible, which sensors are there; that of a
