@@ -13,11 +13,14 @@ Flow     store, use cases -> **pages** -> browser
 `telling`        the same in words and rows, ready for the template
 `charts`         the pictures
 `templates`      `render` and the HTML
+`setup`          setting a tank up in a few short pages; `setup_change` changes what was told there
+`setup_form`     such a page as it is shown; `setup_place` finds a place, `setup_first` is what comes after
 `sign_in`        signing in and up, invitations, new passwords
 `accounts`       one's own account
 `sharing`        who shares in a tank, keys of its machines
 `pairing`        the phones of a home
 `tell`           a form for each thing that people tell
+`ordering`       prices, and how oil is ordered
 `orders`         orders, reminders, silences, ways to be reached
 `readings_file`  a file of readings, looked at before it is stored
 `messages`       how a sensor's own messages are read
@@ -37,9 +40,13 @@ from api.pages import (
     answer,
     files,
     messages,
+    ordering,
     orders,
     pairing,
     readings_file,
+    setup,
+    setup_change,
+    setup_first,
     sharing,
     sign_in,
     tell,
@@ -47,7 +54,23 @@ from api.pages import (
 )
 
 router = APIRouter(include_in_schema=False)
-for part in (answer, why, files, sign_in, accounts, sharing, pairing, tell, readings_file, messages, orders):
+for part in (
+    answer,
+    why,
+    setup,
+    setup_change,
+    setup_first,
+    files,
+    sign_in,
+    accounts,
+    sharing,
+    pairing,
+    tell,
+    readings_file,
+    messages,
+    orders,
+    ordering,
+):
     router.include_router(part.router)
 
 __all__ = ["router"]

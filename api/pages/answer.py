@@ -27,7 +27,10 @@ Here = Annotated[Services, Depends(services_of)]
 def read_tanks(visit: Visited) -> HTMLResponse:
     """List the tanks of whose household one is."""
     try:
-        return render("tanks.html", tanks=list_own_tanks(visit.services, visit.access), places=visit.places())
+        return render(
+            "tanks.html", tanks=list_own_tanks(visit.services, visit.access), places=visit.places(),
+            may_set_up=Relation.FOUNDER in visit.access.held,
+        )  # fmt: skip
     except StoreUnavailableError:
         return _come_back()
 

@@ -103,6 +103,8 @@ class Visit:
         if tank is not None and Relation.OWNER in self.access.held:
             found.append(Place(f"/tanks/{tank}/tell", "Tell"))
             found.append(Place(f"/tanks/{tank}/orders", "Orders and reminders"))
+            found.append(Place(f"/tanks/{tank}/ordering", "Prices"))
+            found.append(Place(f"/tanks/{tank}/set-up", "Set-up"))
             if self.mode is Mode.SERVER:
                 found.append(Place(f"/tanks/{tank}/sharing", "Sharing"))
             found.append(Place(f"/tanks/{tank}/keys", "Keys"))

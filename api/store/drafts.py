@@ -12,16 +12,17 @@ from datetime import datetime
 import sqlalchemy as sa
 from sqlalchemy.orm import Session
 
+from api.store.tables import tank
 from api.store.tables.setup import setup_draft
 
 
 @dataclass(frozen=True, slots=True)
 class StoredDraft:
-    """A draft: its row, what was typed as JSON, the tank's row that it made."""
+    """A draft: its row, what was typed as JSON, the tank (public id) that it made, None while it is open."""
 
     id: int
     body: str
-    tank_id: int | None
+    tank: str | None
 
 
 def load_draft(session: Session, account_id: int | None) -> StoredDraft | None:
@@ -62,6 +63,10 @@ def drop_draft(session: Session, draft_id: int) -> None:
 def _find(session: Session, whose: sa.ColumnElement[bool]) -> StoredDraft | None:
     draft = setup_draft.c
     row = session.execute(
-        sa.select(draft.id, draft.body, draft.tank_id).where(whose).order_by(draft.id.desc()).limit(1)
+        sa.select(draft.id, draft.body, tank.c.public_id)
+        .join_from(setup_draft, tank, draft.tank_id == tank.c.id, isouter=True)
+        .where(whose)
+        .order_by(draft.id.desc())
+        .limit(1)
     ).one_or_none()
-    return None if row is None else StoredDraft(row.id, row.body, row.tank_id)
+    return None if row is None else StoredDraft(row.id, row.body, row.public_id)

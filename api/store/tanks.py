@@ -180,6 +180,22 @@ def save_tank_version(
     mark_changed(session, tank_id)
 
 
+def correct_tank_version(session: Session, tank_id: int, *, toml: str, valid_from: datetime) -> None:
+    """Put a mistake in a description right, as if it had been told so at first."""
+    version = tables.tank_version
+    session.execute(
+        sa.update(version)
+        .where(version.c.tank_id == tank_id, version.c.valid_from == valid_from)
+        .values(toml=toml)
+    )
+    mark_changed(session, tank_id)
+
+
+def rename_tank(session: Session, tank_id: int, *, name: str, zone: str) -> None:
+    """Call a tank otherwise, and let its civil days begin where its zone has it."""
+    session.execute(sa.update(tables.tank).where(tables.tank.c.id == tank_id).values(name=name, zone=zone))
+
+
 def load_tank_version(session: Session, tank_id: int, *, as_of: datetime) -> TankVersion:
     """Find the description that holds at an instant.
 

@@ -16,11 +16,11 @@ Source   OWASP ASVS 5.0, 8.1.1 to 8.3.1 (documented, enforced, by default denied
 from collections.abc import Mapping
 from types import MappingProxyType
 
-from api.access.policy import accounts, doors, reach, tanks
+from api.access.policy import accounts, doors, reach, setup, tanks
 from api.access.policy.rows import Grain, Row, grain_for
 
 POLICY: Mapping[tuple[str, str], Row] = MappingProxyType(
-    {(row.method, row.path): row for part in (tanks, doors, reach, accounts) for row in part.ROWS}
+    {(row.method, row.path): row for part in (tanks, setup, doors, reach, accounts) for row in part.ROWS}
 )
 """Method and path, as the router knows it, to the row."""
 

@@ -76,7 +76,7 @@ class World:
     def secrets(self) -> list[str]:
         """What must never be seen in the other world: texts, and the names of things."""
         shown = [self.canary, f"canary-{self.name}", self.tank, self.sensor]
-        return [*shown, *(v for name, v in self.samples.items() if name not in ("token", "what"))]
+        return [*shown, *(v for name, v in self.samples.items() if name not in ("token", "what", "step"))]
 
 
 NOBODY = Somebody("nobody", relations=frozenset({Relation.ANYONE}))
@@ -272,6 +272,7 @@ def _take_samples(session: Session, world: World, now: datetime) -> None:
         "tank": world.tank,
         "token": token,
         "what": "dips",
+        "step": "place",
         "sensor": world.sensor,
         "session": own[0].public_id,
         "tie": ties["offer"],
