@@ -7,10 +7,15 @@ Flow     **columns** -> tables -> store
 """
 
 import math
+from collections.abc import Sequence
 from datetime import UTC, datetime
 
+import numpy as np
+import numpy.typing as npt
 import sqlalchemy as sa
 from sqlalchemy.engine import Dialect
+
+_BEGINNING = datetime(1970, 1, 1, tzinfo=UTC)
 
 
 class Instant(sa.TypeDecorator[datetime]):
@@ -32,6 +37,24 @@ class Instant(sa.TypeDecorator[datetime]):
         if value is None:
             return None
         return value.replace(tzinfo=UTC) if value.tzinfo is None else value.astimezone(UTC)
+
+
+def to_datetime64(times: Sequence[datetime] | Sequence[str]) -> npt.NDArray[np.datetime64]:
+    """Turn many times, as a driver gave them, into an array in UTC; without an offset they are in UTC.
+
+    SQLite gives texts, and thousands of them are read at once ten times faster than one by one.
+
+    Examples
+    --------
+    >>> to_datetime64([datetime(2024, 1, 1, 7, tzinfo=UTC)])
+    array(['2024-01-01T07:00:00'], dtype='datetime64[s]')
+    >>> to_datetime64(["2024-01-01 06:00:00.000000"])
+    array(['2024-01-01T06:00:00'], dtype='datetime64[s]')
+    """
+    if isinstance(times[0], str):
+        return np.array(times, dtype="S19").astype("datetime64[s]")
+    seconds = [(t - _BEGINNING).total_seconds() for t in times if isinstance(t, datetime)]
+    return np.floor(seconds).astype(np.int64).view("datetime64[s]")
 
 
 class Finite(sa.TypeDecorator[float]):

@@ -18,6 +18,7 @@ from sqlalchemy.dialects import postgresql, sqlite
 from sqlalchemy.orm import Session
 
 from api.store import tables
+from api.store.columns import to_datetime64
 from forecaster.readings import Readings
 
 CHUNK = 500
@@ -184,8 +185,9 @@ def load_readings(
         Only so many, the latest of the span.
     """
     reading = tables.reading.c
+    at_read = sa.type_coerce(reading.at, sa.String).label("at_read")  # as the driver gives it
     rows = session.execute(
-        sa.select(reading.at, reading.quantity, reading.value, reading.air_c, reading.oil_c, reading.step)
+        sa.select(at_read, reading.quantity, reading.value, reading.air_c, reading.oil_c, reading.step)
         .select_from(tables.reading.join(tables.sensor))
         .where(tables.sensor.c.tank_id == tank_id, reading.at >= since, reading.at <= until)
         .order_by(reading.at.desc(), reading.sensor_id.desc())
@@ -195,7 +197,7 @@ def load_readings(
         return None
     at, quantity, value, air_c, oil_c, step = zip(*reversed(rows), strict=True)
     return Readings(
-        at=np.array([t.replace(tzinfo=None) for t in at], dtype="datetime64[s]"),
+        at=to_datetime64(at),
         quantity=np.array(quantity),
         value=np.array(value, dtype=float),
         air_c=np.array(air_c, dtype=float),  # None becomes NaN

@@ -6,20 +6,20 @@ Flow     description -> **SVG** -> page; **PNG** -> mail
 import hashlib
 import json
 import re
-import threading
 from collections.abc import Mapping
-from functools import cache, lru_cache
-from importlib import resources
+from functools import lru_cache
 from typing import Any
 
 from markupsafe import Markup
+
+from api.drawing import DrawingProcess
 
 FONT = "Source Sans 3"
 """Letters of the pictures, carried by the package, so that the layout is measured as it is shown."""
 KEPT = 256
 """Pictures that are kept, about 30 kB each."""
 
-_drawing = threading.Lock()
+_process = DrawingProcess()
 
 
 def draw_svg(description: Mapping[str, Any]) -> Markup:
@@ -37,18 +37,14 @@ def draw_svg(description: Mapping[str, Any]) -> Markup:
 def draw_png(description: Mapping[str, Any]) -> bytes:
     """Draw a chart as PNG on white, for where no SVG is shown, such as mail."""
     text = json.dumps({**description, "background": "white"}, sort_keys=True, allow_nan=False)
-    with _drawing:
-        drawn = _converter().vegalite_to_svg(text)
-        # a name with a digit has to stand in quotes, or no letter is drawn at all
-        quoted = drawn.replace(f'font-family="{FONT}"', f"font-family=\"'{FONT}'\"")
-        png: bytes = _converter().svg_to_png(quoted, scale=2)
-    return png
+    drawn = _process.svg(text)
+    # a name with a digit has to stand in quotes, or no letter is drawn at all
+    return _process.png(drawn.replace(f'font-family="{FONT}"', f"font-family=\"'{FONT}'\""))
 
 
 @lru_cache(maxsize=KEPT)
 def _draw(description: str) -> str:
-    with _drawing:  # several at once are no faster
-        raw = _converter().vegalite_to_svg(description)
+    raw = _process.svg(description)
     return _tidy(raw, name="p" + hashlib.sha256(description.encode()).hexdigest()[:8])
 
 
@@ -59,12 +55,3 @@ def _tidy(svg: str, *, name: str) -> str:
     body = re.sub(r'\bid="', f'id="{name}-', body)
     body = body.replace("url(#", f"url(#{name}-")
     return f'{head} aria-hidden="true" focusable="false">{body}'
-
-
-@cache
-def _converter() -> Any:
-    import vl_convert
-
-    with resources.as_file(resources.files("api.pages") / "static" / "fonts") as folder:
-        vl_convert.register_font_directory(str(folder))
-    return vl_convert
