@@ -244,8 +244,9 @@ def _withheld(forecast: WithheldForecast, *, zone: ZoneInfo) -> str:
         parts.append(f"The last level we trust is about {level}, of {at}.")
     kept = forecast.appointment
     if kept is not None and (kept.order_by - today).days <= NEAR_DAYS:
-        near = "is near" if kept.order_by >= today else "has passed"
-        parts.append(f"We cannot see the tank and the date we gave {near}: {_near(forecast.order_below_l)}")
+        # an appointment may have moved earlier than what was told: no date that was given "has passed" then
+        near = "the date we gave is near" if kept.order_by >= today else "the day to order by may have passed"
+        parts.append(f"We cannot see the tank and {near}: {_near(forecast.order_below_l)}")
     else:
         parts.append("Read the gauge, or dip the tank at a dip point that you can reach from the ground.")
     return " ".join(parts)

@@ -4,8 +4,10 @@ Flow     known -> **decisions** -> words, outbox
 Rule     One cause has one reminder. It is said again only if the day to order by has moved earlier by
          more than 3 days, or after 72 hours in which nobody answered. Never more than three in a week,
          of which one for questions and two for ordering are the most, so that the last day always has
-         its own; what is urgent is not counted. A silence holds back all but the urgent, and the last
-         day to order breaks through it. An order that was placed ends the reminders to order.
+         its own; what is urgent is not counted. Oil that leaves the tank unexplained is told at once and
+         not counted either: it is no question that can wait for two days, nor for a week with room. It is
+         said again after 72 hours, then each week. A silence holds back all but the urgent; the last day
+         to order breaks through it, and a loss once. An order that was placed ends the reminders to order.
 Source   hysteresis and repeat interval as alert managers have them; the numbers are assumptions
 """
 
@@ -35,6 +37,7 @@ REPEAT = {
     Cause.LATE: timedelta(hours=72),
     Cause.TIGHT: timedelta(hours=72),
     Cause.ORDER: timedelta(hours=72),
+    Cause.LOSS: timedelta(days=7),
     Cause.QUESTION: timedelta(days=7),
     Cause.SILENCE_ENDED: timedelta(days=365),
 }
@@ -48,6 +51,12 @@ MOST_A_WEEK = {
     Cause.SILENCE_ENDED: 1,
 }
 """Said only while fewer were said in the last week."""
+FIRST_AGAIN = timedelta(hours=72)
+"""What nobody answered is first said again after that, though it is repeated less often later."""
+UNCOUNTED = frozenset({Cause.URGENT, Cause.LOSS})
+"""Said however many were said before."""
+LOSSES = frozenset({"loss", "slow_loss"})
+"""Reasons that say that oil leaves the tank unexplained; each rests on more than one reading."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -78,7 +87,7 @@ class Decision:
     @property
     def urgent(self) -> bool:
         """Whether it counts against no limit."""
-        return self.cause is Cause.URGENT
+        return self.cause in UNCOUNTED
 
 
 def decide(known: Known) -> tuple[Decision, ...]:
@@ -89,7 +98,7 @@ def decide(known: Known) -> tuple[Decision, ...]:
         last = _last(known, cause, subject)
         if last is not None and not _is_due_again(known, cause, last):
             continue
-        if cause is not Cause.URGENT:
+        if cause not in UNCOUNTED:
             if counted >= MOST_A_WEEK[cause]:
                 continue
             counted += 1
@@ -124,13 +133,16 @@ def _wanted(known: Known) -> Iterator[tuple[Cause, str]]:
     forecast = known.forecast
     if forecast is not None and known.is_fresh and forecast.state is State.URGENT:
         yield Cause.URGENT, forecast.reasons[0].code
+    loses = _loses(known)
+    if loses and (not silent or _last(known, Cause.LOSS, "") is None):
+        yield Cause.LOSS, ""
     if silent:
         return
     yield from _about_orders(known)
     ordering = _about_ordering(known)
     if ordering is not None:
         yield ordering, ""
-    elif _is_question(known):
+    elif _is_question(known) and not loses:
         yield Cause.QUESTION, _question(known)
     for silence in known.silences:
         ended = silence.lifted_at is None and silence.ends_at <= known.now < silence.ends_at + WEEK
@@ -171,6 +183,16 @@ def _was_early(said: Said, known: Known) -> bool:
     return said.order_by is None or civil_date(said.decided_at, known.zone) < said.order_by - look
 
 
+def _loses(known: Known) -> bool:
+    forecast = known.forecast
+    return (
+        forecast is not None
+        and known.is_fresh
+        and forecast.state is State.CHECK
+        and any(reason.code in LOSSES for reason in forecast.reasons)
+    )
+
+
 def _is_question(known: Known) -> bool:
     return (
         known.seen is None
@@ -203,7 +225,10 @@ def _is_due_again(known: Known, cause: Cause, last: Said) -> bool:
         and last.order_by is not None
         and (last.order_by - known.order_by).days > MOVED_D
     )
-    return moved or (last.acknowledged_at is None and known.now - last.decided_at >= REPEAT[cause])
+    wait = REPEAT[cause]
+    if cause is Cause.LOSS and sum(said.cause is cause and said.of_this_refill for said in known.said) == 1:
+        wait = FIRST_AGAIN
+    return moved or (last.acknowledged_at is None and known.now - last.decided_at >= wait)
 
 
 def _hear_by(known: Known, cause: Cause) -> date:

@@ -29,6 +29,8 @@ class Cause(StrEnum):
     """Oil that was ordered may come too late."""
     ORDER = "order"
     """It is time to order, or it is near and the tank cannot be seen."""
+    LOSS = "loss"
+    """More oil leaves the tank than can be explained."""
     QUESTION = "question"
     """No date can be given until something is cleared up."""
     SILENCE_ENDED = "silence_ended"

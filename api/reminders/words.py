@@ -12,6 +12,7 @@ from datetime import date
 
 from api.reminders.decide import Decision, is_overdue
 from api.reminders.known import Cause, Known, OpenOrder
+from forecaster.civil import civil_date
 from forecaster.phrases import day_text, moment_text
 from forecaster.wording import ESTIMATE, NOT_AN_ALARM, answer
 
@@ -68,7 +69,7 @@ def write_message(
     """
     order = next((order for order in known.orders if order.name == decision.subject), None)
     promise = hear_by_text(decision.hear_by, today=known.today)
-    paragraphs = [_lead(decision, known, order)]
+    paragraphs = [_lead(decision, known, order), *_before(decision, known)]
     paragraphs += _answer(known)
     paragraphs += _cautions(decision, known, pollution_line)
     if page:
@@ -103,6 +104,8 @@ def _title(decision: Decision, known: Known, name: str) -> str:
             said = "Time to order heating oil"
         case Cause.ORDER | Cause.LAST_DAY:
             said = "Read the gauge today"
+        case Cause.LOSS:
+            said = "Oil may be leaving the tank"
         case Cause.QUESTION:
             said = "A question about the tank"
         case _:
@@ -122,13 +125,33 @@ def _lead(decision: Decision, known: Known, order: OpenOrder | None) -> str:
             return "It is time to order heating oil."
         case Cause.ORDER | Cause.LAST_DAY:
             return (
-                "We had told you a date by which to order. It is near and we cannot see the tank: read the "
-                "gauge today, and order if in doubt."
+                "It may be time to order heating oil, and we cannot see the tank: read the gauge today, and "
+                "order if in doubt."
+            )
+        case Cause.LOSS:
+            return (
+                "More oil leaves the tank than the weather and your habits explain. Please look at the tank "
+                "today, from a safe distance."
             )
         case Cause.QUESTION:
             return "No date can be given until one thing is cleared up."
         case _:
             return "The time without reminders is over; from now on we remind you again."
+
+
+def _before(decision: Decision, known: Known) -> Iterator[str]:
+    """Say that it was said before and nobody answered: a second person would not know why they hear it."""
+    if not decision.again:
+        return
+    first = min(
+        said.decided_at
+        for said in known.said
+        if (said.cause, said.subject) == (decision.cause, decision.subject) and said.acknowledged_at is None
+    )
+    yield (
+        f"We wrote about this on {_day(civil_date(first, known.zone), known.today)}, and nobody has told us "
+        "that they read it. Tell us on the page that you did, and it is not repeated."
+    )
 
 
 def _about_order(order: OpenOrder, known: Known) -> str:
@@ -138,7 +161,8 @@ def _about_order(order: OpenOrder, known: Known) -> str:
         due = f"was promised for {_day(promise, known.today)}" if promise is not None else "is overdue"
         return (
             f"The oil ordered on {placed} {due} and we know of no delivery. If it has come, tell us; if not, "
-            "ask the supplier today."
+            "ask the supplier today. The answer below no longer counts on that oil: do not order a second "
+            "time before the first order is called off."
         )
     assert order.promised_for is not None
     return (
@@ -161,8 +185,8 @@ def _answer(known: Known) -> Iterator[str]:
 
 
 def _cautions(decision: Decision, known: Known, pollution_line: str) -> Iterator[str]:
-    if decision.cause is Cause.URGENT:
-        if decision.subject in LEAKS:
+    if decision.cause in (Cause.URGENT, Cause.LOSS):
+        if decision.cause is Cause.LOSS or decision.subject in LEAKS:
             yield AT_A_LEAK.format(line=f" ({pollution_line})" if pollution_line else "")
         if decision.subject == "maybe_dry":
             yield NO_RESET

@@ -245,7 +245,7 @@ def test_a_withheld_answer_says_what_was_seen_last_and_what_to_do(state):
         (
             -3,
             120.1,
-            "the date we gave has passed: read the gauge today, and order if it is below 140 litres.",
+            "the day to order by may have passed: read the gauge today, and order if it is below 140 litres.",
         ),
         (3, None, "the date we gave is near: read the gauge today, and order if in doubt."),
         (15, 130.0, "Read the gauge, or dip the tank at a dip point that you can reach from the ground."),

@@ -275,3 +275,36 @@ def test_a_promise_that_stands_is_the_date_to_order_by(kept: Appointment | None)
     """Where an earlier promise stands because nobody saw the tank since, the earlier date counts."""
     forecast: ToldForecast = replace(told(latest=20), appointment=kept)
     assert known(forecast).order_by == (kept.order_by if kept else TODAY + 20 * DAY)
+
+
+@pytest.mark.parametrize("code", ["loss", "slow_loss"])
+def test_oil_that_leaves_the_tank_is_told_at_once_and_again_when_nobody_answers(code: str) -> None:
+    """No two days' wait and no limit of the week holds a loss back; again after three days, then each week."""
+    lost = known(withheld(state=State.CHECK, code=code, order_by=60), told_last=NOW - timedelta(hours=24))
+    (first,) = decide(lost)
+    assert (first.cause, first.again, first.urgent) == (Cause.LOSS, False, True)
+    order = decide(known(told(latest=9)))[0]
+    busy = (said(order, NOW - DAY), said(order, NOW - 4 * DAY))
+    assert Cause.LOSS in causes(replace(lost, said=busy))
+    days = []
+    log: tuple[Said, ...] = ()
+    for day in range(15):
+        now = NOW + day * DAY
+        forecast = withheld(now, state=State.CHECK, code=code, order_by=60)
+        for decision in decide(known(forecast, now, told_last=NOW - DAY, said=log)):
+            assert decision.cause is Cause.LOSS
+            assert decision.again == (day > 0)
+            days.append(day)
+            log += (said(decision, now),)
+    assert days == [0, 3, 10]
+
+
+def test_a_loss_breaks_through_a_silence_once() -> None:
+    """Whoever is away hears that oil leaves the tank, and hears it once."""
+    silence = Silence("s", NOW - DAY, NOW + 20 * DAY)
+    lost = known(withheld(state=State.CHECK, code="loss", order_by=60), silences=(silence,))
+    (first,) = decide(lost)
+    assert first.cause is Cause.LOSS
+    later = NOW + 5 * DAY
+    again = withheld(later, state=State.CHECK, code="loss", order_by=60)
+    assert causes(known(again, later, silences=(silence,), said=(said(first, NOW),))) == []

@@ -12,7 +12,7 @@ from api.reminders.words import AT_A_LEAK, NO_RESET, Message, hear_by_text, writ
 from forecaster.states import State
 from forecaster.wording import ESTIMATE, NOT_AN_ALARM, ROOM_TO_EXPAND
 from tests.api.reminders.days import dates_ahead, says_when
-from tests.api.reminders.made import NOW, TODAY, known, told, withheld
+from tests.api.reminders.made import NOW, TODAY, known, said, told, withheld
 
 PAGE = "http://localhost:8000/tanks/x"
 
@@ -66,6 +66,34 @@ def test_a_late_tanker() -> None:
     message = first_message(known(told(latest=-2, note="order_today"), orders=(order,)))
     assert message.paragraphs[0].startswith(
         "The oil ordered on Thu 1 January was promised for Fri 9 January and we know of no delivery."
+    )
+
+
+def test_a_late_tanker_is_not_ordered_anew_by_mistake() -> None:
+    """The answer below counts on that oil no longer, and says to order; so the message says not to order twice."""
+    order = OpenOrder("o1", TODAY - timedelta(days=9), TODAY - timedelta(days=1))
+    message = first_message(known(told(latest=5), orders=(order,)))
+    assert "do not order a second time before the first order is called off" in message.paragraphs[0]
+
+
+def test_oil_that_may_be_leaving_the_tank() -> None:
+    """K5, K7: a loss that is not urgent yet has the same cautions, and a title that is no mere question."""
+    message = first_message(known(withheld(state=State.CHECK, code="loss", order_by=60)))
+    assert message.title == "Oil may be leaving the tank (Byre)"
+    assert AT_A_LEAK.format(line=" (0800 80 70 60)") in message.paragraphs
+    assert NOT_AN_ALARM in message.paragraphs
+    assert says_when(message.text.replace(message.promise, ""), today=TODAY) == []
+
+
+def test_who_hears_it_second_is_told_why() -> None:
+    """A repeated message says when it was said before, that nobody answered, and how it stops."""
+    what = known(told(latest=9))
+    log = (said(decide(what)[0], NOW),)
+    later = NOW + timedelta(hours=72)
+    message = first_message(known(told(later, latest=6), later, said=log))
+    assert message.paragraphs[1] == (
+        "We wrote about this on Sat 10 January, and nobody has told us that they read it. Tell us on the page "
+        "that you did, and it is not repeated."
     )
 
 
