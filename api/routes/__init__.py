@@ -6,6 +6,7 @@ from api.routes import (
     forecasts,
     health,
     mappings,
+    ordering,
     orders,
     readings,
     reminders,
@@ -18,7 +19,20 @@ from api.routes import (
 from api.routes.strictness import refuse_unknown_parameters
 
 router = APIRouter(dependencies=[Depends(refuse_unknown_parameters)])
-for part in (health, tanks, readings, senml, resending, mappings, told, forecasts, why, orders, reminders):
+for part in (
+    health,
+    tanks,
+    readings,
+    senml,
+    resending,
+    mappings,
+    told,
+    forecasts,
+    why,
+    orders,
+    ordering,
+    reminders,
+):
     router.include_router(part.router)
 router.include_router(reminders.feed_router)
 

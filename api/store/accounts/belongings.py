@@ -65,6 +65,7 @@ REGISTER: Mapping[str, Whose | Nobodys | OfItsTanks] = MappingProxyType(
         "receipt": _OF_TANK,
         "forecast": _OF_TANK,
         "refit": _OF_TANK,
+        "ordering": _OF_TANK,
         "mapping": _OF_SENSOR,
         "letter": Whose(("mapping_id",)),
         "oil_order": _OF_TANK,

@@ -3,7 +3,7 @@
 Flow     columns -> **tables** -> store
 """
 
-from api.store.tables import access, doors, reach, setup
+from api.store.tables import access, doors, ordering, reach, setup
 from api.store.tables.base import metadata
 from api.store.tables.tanks import (
     QUANTITIES,
@@ -28,6 +28,7 @@ __all__ = [
     "doors",
     "forecast",
     "metadata",
+    "ordering",
     "outlook_day",
     "reach",
     "reading",

@@ -51,6 +51,8 @@ OPERATIONS = [
     *(("POST", f"/api/tanks/{{tank}}/{kind}") for kind in KINDS),
     ("GET", "/api/tanks/{tank}/forecast"),
     ("GET", "/api/tanks/{tank}/why"),
+    ("GET", "/api/tanks/{tank}/ordering"),
+    ("PUT", "/api/tanks/{tank}/ordering"),
     *REACH,
 ]
 # What no schema of single members can say: which tanks are possible, which sensors are there; that of a

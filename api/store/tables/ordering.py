@@ -1,0 +1,19 @@
+"""How oil is ordered at a tank.
+
+Flow     columns -> **tables** -> store
+"""
+
+import sqlalchemy as sa
+
+from api.store.columns import Instant, PlainText
+from api.store.tables.base import key, metadata
+
+ordering = sa.Table(
+    "ordering",
+    metadata,
+    key("tank_id", "tank.id", primary_key=True),
+    sa.Column("version", sa.Integer, primary_key=True, autoincrement=False),
+    sa.Column("body", PlainText, nullable=False),
+    sa.Column("created_at", Instant, nullable=False),
+    comment="how oil is ordered at a tank, in versions: what its household said, as JSON",
+)
