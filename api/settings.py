@@ -71,6 +71,9 @@ class Settings(BaseSettings):
         Encrypt, and check the server's certificate against this file instead of the system's list.
     operator_mail
         Who is told of trouble with the service itself; empty for nobody.
+    heartbeat_url
+        A watcher that is told every five minutes that all is in order, by an empty POST, and that warns
+        somebody when it hears nothing; empty for none.
     webhook_networks
         Private networks that webhooks may go to, separated by commas, such as 192.168.1.0/24.
     pollution_line
@@ -112,6 +115,7 @@ class Settings(BaseSettings):
     mail_starttls: bool = True
     mail_ca_file: Path | None = None
     operator_mail: str = Field(default="", pattern=r"^([^@\s<>]+@[^@\s<>]+)?$", max_length=254)
+    heartbeat_url: str = Field(default="", pattern=r"^(https?://[^\s]+)?$", max_length=500)
     webhook_networks: Annotated[tuple[str, ...], NoDecode] = ()
     pollution_line: str = Field(default="", max_length=100)
     backup_folder: Path = Field(default_factory=lambda: data_folder() / "backups")

@@ -153,11 +153,14 @@ def hurry(session: Session, channel: Channel, address: str, *, now: datetime) ->
     )
 
 
-def oldest_waiting(session: Session) -> datetime | None:
-    """Find since when the oldest message waits; None where none does."""
+def oldest_untried(session: Session) -> datetime | None:
+    """Find since when the oldest message waits that nobody was offered yet; None where none does.
+
+    One that its receiver put off has left here; one whose way is down or missing has not.
+    """
     outbox = reach.outbox
     since: datetime | None = session.scalar(
-        sa.select(sa.func.min(outbox.c.created_at)).where(outbox.c.state.in_(("waiting", "claimed")))
+        sa.select(sa.func.min(outbox.c.created_at)).where(outbox.c.state == "waiting", outbox.c.attempts == 0)
     )
     return since
 

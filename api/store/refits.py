@@ -11,6 +11,7 @@ from sqlalchemy.dialects import postgresql, sqlite
 from sqlalchemy.orm import Session
 
 from api.store.tables import reach
+from api.store.tables import tank as tanks
 
 
 @dataclass(frozen=True, slots=True)
@@ -40,6 +41,18 @@ def load_refit(session: Session, tank_id: int) -> Refit | None:
     refit = reach.refit
     row = session.execute(sa.select(refit).where(refit.c.tank_id == tank_id)).one_or_none()
     return Refit(row.done_at, row.failed_at, row.failures, row.error) if row is not None else None
+
+
+def newest_refit(session: Session) -> datetime | None:
+    """Find when the newest renewal of any tank came about; None before the first."""
+    newest: datetime | None = session.scalar(sa.select(sa.func.max(reach.refit.c.done_at)))
+    return newest
+
+
+def first_tank_at(session: Session) -> datetime | None:
+    """Find since when there is anything to renew; None while there is no tank."""
+    first: datetime | None = session.scalar(sa.select(sa.func.min(tanks.c.created_at)))
+    return first
 
 
 def _save(session: Session, tank_id: int, values: dict[str, object]) -> None:

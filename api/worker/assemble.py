@@ -13,6 +13,7 @@ import numpy as np
 
 from api.notify.broker import AnswerBoard, Broker, BrokerError
 from api.notify.further import is_available, send_further
+from api.notify.heartbeat import beat
 from api.notify.letter import Way
 from api.notify.mail import MailServer
 from api.notify.targets import parse_networks
@@ -27,6 +28,7 @@ from api.store.refits import load_refit
 from api.store.tanks import StoredTank, list_tanks, load_tank_version
 from api.usecases.answers import answer_of
 from api.usecases.fetch_weather import fetch_weather
+from api.usecases.fitness import troubles
 from api.usecases.record_readings import describe
 from api.usecases.refit_tanks import Refresh, refit_tanks
 from api.usecases.refresh_forecast import refresh_forecast
@@ -34,7 +36,7 @@ from api.usecases.remind import Told, remind_tanks
 from api.usecases.send_messages import Draw, Sender
 from api.usecases.watch_clock import ClockWatch
 from api.wiring import Services
-from api.worker.jobs import Backups, Job, Looks, Nights, Weather
+from api.worker.jobs import Backups, Heartbeats, Job, Looks, Nights, Weather
 from api.worker.worker import Worker, new_owner
 from forecaster.civil import zone_of
 from forecaster.confidence import ToldForecast
@@ -64,6 +66,14 @@ def make_worker(services: Services, *, refresh: Refresh = refresh_forecast) -> W
         Looks(_Look(services, refresh, _board(settings))),
         Backups(store, clock, settings.backup_folder, settings.backups_kept),
     ]
+    if settings.heartbeat_url:
+        makes_backups = settings.backups_kept > 0 and store.engine.dialect.name == "sqlite"
+        jobs.append(
+            Heartbeats(
+                lambda: troubles(store, clock, makes_backups=makes_backups),
+                lambda: beat(settings.heartbeat_url),
+            )
+        )
     sender = Sender(store, clock, ways_of(settings), owner, draw=_draw(services))
     watch = ClockWatch(store, clock, monotonic=time.monotonic)
     return Worker(store, clock, jobs, watch, send=sender.send_all, tell=_tell(services), owner=owner)

@@ -7,9 +7,11 @@ Flow     schedule -> **jobs** -> use cases
 `Weather`      each hour        weather fetched, where a source is set up
 `Looks`        every 10 min     forecasts where readings came; reminders decided
 `Backups`      each day         a checked copy of the SQLite database
+`Heartbeats`   every 5 min      a sign of life to a watcher, while all is in order
 =============  ===============  ======================================================
 """
 
+import logging
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 from datetime import datetime, timedelta
@@ -19,12 +21,18 @@ from typing import Protocol
 from api.ports import Clock
 from api.store import Store
 from api.store.backup import make_backup
+from api.store.claims import save_pulse
 from api.store.tanks import list_tanks
+from api.usecases.fitness import BACKUP
 from api.usecases.refit_tanks import Refresh, refit_tanks, zones_of
 from api.usecases.refresh_forecast import refresh_forecast
 from api.worker.pool import refit_in_processes
 from api.worker.schedule import hour_slot, minutes_slot, night_slot
 
+_log = logging.getLogger(__name__)
+
+HEARTBEAT_MINUTES = 5
+"""A sign of life is given so often. [min]"""
 LOOK_MINUTES = 10
 """How often somebody looks whether anything is to be said. [min]"""
 BACKUP_HOUR = 2
@@ -150,3 +158,36 @@ class Backups:
     def run(self, slot: str) -> None:
         """Make one, and check it."""
         make_backup(self.store, self.folder, now=self.clock.now(), keep=self.keep)
+        with self.store.write() as session:
+            save_pulse(session, BACKUP, self.clock.now())
+
+
+@dataclass(slots=True)
+class Heartbeats:
+    """A sign of life every few minutes, from the same thread as the work: if that hangs, none is given.
+
+    Attributes
+    ----------
+    troubles
+        Says what is wrong with the service; while anything is, no sign is given.
+    beat
+        Gives the sign.
+    """
+
+    troubles: Callable[[], tuple[str, ...]]
+    beat: Callable[[], None]
+    name: str = "heartbeat"
+    lease: timedelta = timedelta(minutes=5)
+    kept: int | None = 50
+
+    def due(self, now: datetime) -> Iterable[str]:
+        """Name these minutes."""
+        return [minutes_slot(now, HEARTBEAT_MINUTES)]
+
+    def run(self, slot: str) -> None:
+        """Give the sign, or say in the log why not."""
+        found = self.troubles()
+        if found:
+            _log.error("no sign of life is given: %s", "; ".join(found))
+            return
+        self.beat()
