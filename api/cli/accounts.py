@@ -45,9 +45,10 @@ def add_account(
 ) -> None:
     """Make an account; its password is asked for, and never shown."""
     from api.cli.service import open_services, settings_with
-    from api.usecases.accounts.signing_up import sign_up
+    from api.usecases.accounts.signing_up import require_new_email, sign_up
 
     services = open_services(settings_with(database=database))
+    require_new_email(services.store, email)  # before anybody types a password, twice
     password = typer.prompt("Password, 15 characters or more", hide_input=True, confirmation_prompt=True)
     account = sign_up(
         services.store, services.clock, email=email, password=password, token=None, is_operator=operator

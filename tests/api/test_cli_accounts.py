@@ -188,3 +188,14 @@ def add_tank(services: Services) -> str:
     """Store a tank that nobody owns; its public id."""
     with services.store.write() as session:
         return save_tank(session, name="Byre", zone="UTC", toml="", created_at=BEGINNING).public_id
+
+
+@pytest.mark.parametrize("email", ["no address", EMAIL])
+def test_an_address_that_cannot_be_used_is_refused_before_a_password_is_asked_for(
+    services: Services, email: str
+) -> None:
+    """Nobody types a password twice to be told then that the address is none, or has an account already."""
+    assert add().exit_code == 0
+    refused = run("add", email)
+    assert refused.exit_code == 2
+    assert "Password" not in refused.output

@@ -20,6 +20,8 @@ from api.usecases.accounts.sharing import JOB_LASTS
 from api.usecases.accounts.signing_in import SIGN_IN
 from forecaster.errors import InputError, Problem
 
+EMAIL_TAKEN = Problem("email_taken", "email", "sign in: this address has an account already")
+
 
 def sign_up(
     store: Store, clock: Clock, *, email: str, password: str, token: str | None, is_operator: bool = False
@@ -48,13 +50,27 @@ def sign_up(
     with store.write() as session:
         invited = None if token is None else find_invitation(session, token, now=now)
         if find_account(session, address) is not None:
-            raise InputError(Problem("email_taken", "email", "sign in: this address has an account already"))
+            raise InputError(EMAIL_TAKEN)
         account = save_account(
             session, email=address, password_hash=hashed, created_at=now, is_operator=is_operator
         )
         if invited is not None:
             _take_up(session, invited, account.id, now)
     return account
+
+
+def require_new_email(store: Store, email: str) -> None:
+    """Refuse an address that cannot be an account's, before a password is asked for.
+
+    Raises
+    ------
+    InputError
+        When it is no address, or has an account already.
+    """
+    address = normalise_email(email)
+    with store.read() as session:
+        if find_account(session, address) is not None:
+            raise InputError(EMAIL_TAKEN)
 
 
 def take_up_invitation(session: Session, account_id: int, token: str, *, now: datetime) -> None:
