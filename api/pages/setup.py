@@ -28,6 +28,7 @@ from api.sources.gazetteer import find_towns
 from api.store import NotFoundError, Session
 from api.store.drafts import StoredDraft, begin_draft, drop_draft, load_draft, save_draft
 from api.store.tanks import StoredTank
+from api.usecases.first_answer import make_ready
 from api.usecases.register_tank import register_tank
 from api.usecases.toml_text import to_toml
 from forecaster.civil import zone_of
@@ -56,8 +57,14 @@ def show_beginning(visit: Here) -> Response:
         "setup_beginning.html", steps=_listed(answers), is_begun=draft is not None, places=visit.places(),
         next=next((step for step in ORDER if step not in (*answers.given, *answers.skipped)), ORDER[-1]),
     )  # fmt: skip
-    answer.background = BackgroundTask(find_towns, "ready")  # so that the first town is found at once
+    answer.background = BackgroundTask(_make_ready)
     return answer
+
+
+def _make_ready() -> None:
+    """While the first pages are read, load the towns and the engine: then both answer at once."""
+    find_towns("ready")
+    make_ready()
 
 
 @router.post("/set-up/again")

@@ -76,11 +76,17 @@ def show_step(
         status=HTTPStatus.UNPROCESSABLE_ENTITY if faults else status,
         step=STEPS[step], number=at + 1, of=len(ORDER), before=ORDER[at - 1] if at else "",
         is_last=at == len(ORDER) - 1, way=way, asked=asked, shapes=_shapes(answers) if step == "shape" else (),
-        mends=list(mends.items()), towns=towns,
+        mends=_list_mends(mends, questions_of(step, answers.shape)), towns=towns,
         place=answers.place.get("words", "") if step == "place" and step not in answers.skipped else "",
         is_skipped=step in answers.skipped, is_assumed=step == "measures" and not answers.shape,
         shape=answers.shape, places=visit.places(way.tank),
     )  # fmt: skip
+
+
+def _list_mends(mends: Mapping[str, str], questions: Sequence[Question]) -> list[tuple[str, str]]:
+    """For the list at the top: each mend with the words of its question."""
+    labels = {question.name: question.label for question in questions}
+    return [(name, f"{labels.get(name, name)}: {mend}") for name, mend in mends.items()]
 
 
 def texts_from(fields: Mapping[str, str], step: str, shape: str) -> dict[str, str]:

@@ -73,7 +73,7 @@ def _of_name(typed: str) -> Found:
         return Found(
             {"place": typed, "timezone": UNITED_KINGDOM, "words": f"{typed.upper()}, {normals.name}"}
         )
-    towns = tuple(town for town in find_towns(typed))
+    towns = tuple(town for town in find_towns(typed) if _has_weather(town))
     if not towns:
         mend = "no place of that name is known here: try the next larger one, or give degrees below"
         raise InputError(Problem("unknown_town", "town", mend))
@@ -113,6 +113,14 @@ def _judge(values: Mapping[str, Any], texts: Mapping[str, str]) -> None:
     except InputError as bad:
         problems = [Problem(p.code, f"survey.{p.field}", p.mend) for p in bad.problems]
         raise InputError(at_questions(problems, STEPS["place"].questions, texts)) from None
+
+
+def _has_weather(town: Town) -> bool:
+    try:
+        normals_for(latitude=town.latitude, longitude=town.longitude)
+    except InputError:
+        return False
+    return True
 
 
 def _known(place: dict[str, Any], question: str) -> dict[str, Any]:

@@ -31,7 +31,7 @@ KNOWN_TOWN = 30_000
 NATIONS = {"ENG": "England", "SCT": "Scotland", "WLS": "Wales", "NIR": "Northern Ireland"}
 _EARTH_KM = 6371.0
 _RECORD = re.compile(
-    rb'"(\d+)": \{"geonameid": \d+, "name": "((?:[^"\\]|\\.)*)", "latitude": ([-\d.eE]+), '
+    rb'\{"geonameid": (\d+), "name": "((?:[^"\\]|\\.)*)", "latitude": ([-\d.eE]+), '
     rb'"longitude": ([-\d.eE]+), "countrycode": "([A-Z]*)", "population": (\d+)'
 )
 _NO_LETTER = re.compile(r"[^\w]+")
@@ -117,6 +117,11 @@ def fold(name: str) -> str:
     return " ".join(_NO_LETTER.sub(" ", letters.replace("'", "").replace("’", "")).split())
 
 
+def _fold_raw(raw: bytes) -> str:
+    """Fold a name as it stands in the file; most are plain letters, for which the short way does."""
+    return raw.decode().lower() if raw.isalpha() else fold(json.loads(b'"' + raw + b'"'))
+
+
 def _rows(index: _Index, pattern: str) -> list[int]:
     found: list[int] = []
     at = index.names.find(pattern)
@@ -173,7 +178,7 @@ def _index() -> _Index:
     rows: list[tuple[int, int, int, float, float]] = []
     with _mapped() as text:
         for found in _RECORD.finditer(text):
-            folded = fold(json.loads(b'"' + found[2] + b'"'))
+            folded = _fold_raw(found[2])
             names.append(folded)
             starts.append(at)
             at += len(folded) + 1

@@ -9,6 +9,8 @@ Source   degree-day method as in the engine; what each answer spares of the spre
 import math
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
+from datetime import UTC, datetime
+from functools import cache
 from types import MappingProxyType
 
 import numpy as np
@@ -19,6 +21,8 @@ from forecaster.dwelling import Survey, burn_prior
 from forecaster.dwelling.prior import BurnPrior
 from forecaster.dwelling.survey import ASSUMED_BOILER
 from forecaster.fuel import Fuel
+from forecaster.readings import parse_readings
+from forecaster.tanks import parse_tank
 
 ONE_IN_TEN = 1.2816
 """Standard deviations from the middle beyond which one case in ten lies. [-]"""
@@ -57,6 +61,18 @@ class YearlyBurn:
     def span(self) -> float:
         """High over low. [-]"""
         return self.high / self.low
+
+
+@cache
+def make_ready() -> None:
+    """Load what the first forecast of a process needs, which takes some seconds, while somebody still types."""
+    from api.usecases.refresh_forecast import decide
+    from forecaster.pipeline import Inputs
+
+    at = datetime(2026, 1, 10, 12, tzinfo=UTC)
+    tank = parse_tank('product = "kerosene"\nshape = "moulded"\ncapacity_l = 1200\nheight_mm = 1300')
+    readings = parse_readings("at,dip_mm\n2026-01-10T06:00:00Z,700\n").readings
+    decide(Inputs(tank, at, readings=readings, survey=Survey(place="Midlands")))
 
 
 def yearly_burn(survey: Survey, fuel: Fuel) -> YearlyBurn:

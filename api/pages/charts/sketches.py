@@ -65,28 +65,27 @@ SKETCHES: Mapping[str, Sketch] = {
     ),
     "vertical_oval": Sketch(
         near=(
-            "M24,46 a20,20 0 0 1 40,0 v44 a20,20 0 0 1 -40,0 z",
-            "M44,26 l104,-8 a20,20 0 0 1 20,20 v44 a20,20 0 0 1 -18,20 l-106,8",
-            "M64,46 l4,-0.5",
+            "M24,42 a18,18 0 0 1 36,0 v46 a18,18 0 0 1 -36,0 z",
+            "M42,24 l96,-10 a18,18 0 0 1 18,18 v46 a18,18 0 0 1 -18,18 l-96,10",
         ),
         spans={
-            "length": ((46, 121), (152, 112)),
-            "width": ((25, 68), (63, 68)),
-            "height": ((13, 26), (13, 110)),
+            "length": ((44, 118), (140, 108)),
+            "width": ((25, 66), (59, 66)),
+            "height": ((14, 24), (14, 106)),
         },
-        spots={"capacity": _PLATE_BOX.format(x=98, y=54)},
+        spots={"capacity": _PLATE_BOX.format(x=96, y=52)},
     ),
     "horizontal_oval": Sketch(
         near=(
-            "M42,52 h44 a26,26 0 0 1 0,52 h-44 a26,26 0 0 1 0,-52 z",
-            "M42,52 l64,-30 h44 a26,26 0 0 1 18,44 l-66,34",
+            "M40,58 h40 a24,24 0 0 1 0,48 h-40 a24,24 0 0 1 0,-48 z",
+            "M40,58 l70,-36 h40 a24,24 0 0 1 11,45.3 l-70,36",
         ),
         spans={
-            "length": ((112, 108), (176, 76)),
-            "width": ((17, 78), (111, 78)),
-            "height": ((8, 52), (8, 104)),
+            "length": ((104, 110), (174, 74)),
+            "width": ((17, 82), (103, 82)),
+            "height": ((8, 58), (8, 106)),
         },
-        spots={"capacity": _PLATE_BOX.format(x=112, y=46)},
+        spots={"capacity": _PLATE_BOX.format(x=110, y=46)},
     ),
     "moulded": Sketch(
         near=(

@@ -133,7 +133,7 @@ STEPS: Mapping[str, Step] = {
                     "ullage", "tank.ullage_mm", "… and what the sensor shows now", "Its distance down to the oil.",
                     "number", "length", picture="ullage",
                 ),
-                _VOLUME_UNIT,
+                replace(_VOLUME_UNIT, label="The gauge counts in"),
                 Question(
                     "dead_band", "tank.dead_band_mm", "Nearest distance the sensor can see",
                     "From its sheet, if it says so.", "number", "length", more=True,
@@ -144,7 +144,7 @@ STEPS: Mapping[str, Step] = {
         Step(
             "place", "Where does the tank stand?",
             "How cold it gets decides how fast the oil goes. The town is looked up here, on this machine.",
-            "We assume the weather of the English Midlands. If you live elsewhere, the days we tell are off by weeks.",
+            "We assume the weather of the English Midlands. Elsewhere the days we tell may be off by weeks.",
             (
                 Question("town", "", "Town or village", "The nearest that has a name on the map, or a UK postcode.",
                          "text"),

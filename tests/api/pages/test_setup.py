@@ -207,3 +207,81 @@ def test_an_unknown_page_is_not_found(client: TestClient, tank_id: str) -> None:
     """Neither while setting up nor while changing."""
     for path in ("/set-up/nothing", f"/tanks/{tank_id}/set-up/nothing", f"/tanks/{tank_id}/set-up/now"):
         assert client.get(path).status_code == 404
+
+
+# ---- changing what was told
+
+
+def _change(client: TestClient, tank: str, step: str, fields: dict[str, str]) -> Any:
+    return client.post(f"/tanks/{tank}/set-up/{step}", data=fields, follow_redirects=False)
+
+
+def test_what_was_told_is_filled_in_again_in_its_units(client: TestClient) -> None:
+    """The pages of a tank show its measures in inches and its floor in square feet, as they were typed."""
+    tank = _id(_walk(client, PAGES))
+    measures = client.get(f"/tanks/{tank}/set-up/measures").text
+    assert 'value="47.25"' in measures
+    assert 'value="in" checked' in measures
+    assert 'value="1400"' in client.get(f"/tanks/{tank}/set-up/house").text
+    assert "Hexham" in client.get(f"/tanks/{tank}/set-up/place").text
+
+
+def test_a_mistake_put_right_keeps_all_readings_and_every_other_key(
+    client: TestClient, services: Services, tank_id: str
+) -> None:
+    """A tank that came over HTTP gets its length mended from the beginning; its sensor and name stay."""
+    before, _ = _kept(services, tank_id)
+    text = client.get(f"/tanks/{tank_id}/set-up/measures").text
+    assert 'value="180"' in text
+    changed = {"length_unit": "cm", "diameter": "120", "length": "200", "shape": "horizontal_cylinder"}
+    assert _change(client, tank_id, "measures", changed).status_code == 303
+    after, _ = _kept(services, tank_id)
+    assert after == {**before, "length_mm": 2000.0, "diameter_mm": 1200.0}
+    with services.store.read() as session:
+        stored = load_tank(session, tank_id)
+        assert load_tank_version(session, stored.id, as_of=datetime(2030, 1, 1, tzinfo=UTC)).is_first
+
+
+def test_another_tank_from_now_on_leaves_the_old_description_as_it_was(
+    client: TestClient, services: Services, tank_id: str
+) -> None:
+    """With "from now on" a new version begins, and the one before stays."""
+    changed = {"shape": "moulded", "capacity": "1300", "height": "130", "since": "now"}
+    client.post(f"/tanks/{tank_id}/set-up/sensor", data={"sensor_height": "135"})
+    shape = _change(client, tank_id, "shape", {"shape": "moulded"})
+    assert shape.headers["location"].endswith("measures?shape=moulded")
+    assert _change(client, tank_id, "measures", changed).status_code == 303
+    after, _ = _kept(services, tank_id)
+    assert (after["shape"], after["capacity_l"]) == ("moulded", 1300.0)
+    assert "diameter_mm" not in after
+    with services.store.read() as session:
+        stored = load_tank(session, tank_id)
+        old = load_tank_version(session, stored.id, as_of=datetime(2025, 1, 1, tzinfo=UTC))
+        assert 'shape = "horizontal_cylinder"' in old.toml
+
+
+def test_a_changed_house_and_place_keep_what_the_pages_do_not_ask(
+    client: TestClient, services: Services, tank_id: str
+) -> None:
+    """Answers of one page replace its own keys; a place in another zone moves the tank's civil days."""
+    assert _change(client, tank_id, "house", {"built": "1930"}).status_code == 303
+    assert _change(client, tank_id, "place", {"town": "Enniskillen"}).status_code == 303
+    _, survey = _kept(services, tank_id)
+    assert survey["built"] == 1930.0
+    assert survey["timezone"] == "Europe/London"
+    assert "place" not in survey
+    with services.store.read() as session:
+        assert load_tank(session, tank_id).zone == "Europe/London"
+
+
+def test_a_change_that_cannot_be_used_changes_nothing(
+    client: TestClient, services: Services, tank_id: str
+) -> None:
+    """The page names the question and keeps what was typed; what is kept stays."""
+    before = _kept(services, tank_id)
+    answer = _change(
+        client, tank_id, "measures", {"shape": "horizontal_cylinder", "diameter": "12", "length": "x"}
+    )
+    assert answer.status_code == 422
+    assert 'value="12"' in answer.text
+    assert _kept(services, tank_id) == before
