@@ -13,7 +13,7 @@ PORT    ?= 8000
 WORKERS ?= 2
 say      = @printf '\n== %s\n' "$(1)"
 
-.PHONY: help demo test lint types contracts docs tests reference-data programs long sabotage spread accuracy bench lock clean
+.PHONY: help demo test lint types contracts docs tests reference-data programs long sabotage spread calibrate accuracy bench lock clean
 
 help:
 	@grep -E '^#' Makefile | sed 's/^# \{0,1\}//'
@@ -85,6 +85,10 @@ sabotage: $(VENV)/.dev programs
 # The extra spread of forecasts, learnt anew on houses kept aside; needed whenever settings or priors change.
 spread: $(VENV)/.dev
 	$(BIN)/python -m tests.accuracy.surprise --houses $(or $(HOUSES),120)
+
+# Where outcomes fall among the paths, by lead and season, learnt anew and shown on other houses.
+calibrate: $(VENV)/.dev
+	$(BIN)/python -m tests.accuracy.calibration --houses $(or $(HOUSES),120)
 
 # Forecast quality: rolling replays, written to DEVELOPERS.md.
 accuracy: $(VENV)/rivals

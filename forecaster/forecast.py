@@ -13,6 +13,7 @@ import numpy as np
 import numpy.typing as npt
 
 from forecaster.burn_model import Drivers, Posterior, Settings
+from forecaster.calibration import Calibration, recalibrate_burn
 from forecaster.fuel import to_bulk_litres
 from forecaster.levels import OIL_DAYS, PLACES
 from forecaster.surprise import extra_spread
@@ -191,6 +192,7 @@ def simulate_litres(
     offset_sd_l: float = 0.0,
     chances: Chances,
     settings: Settings | None = None,
+    calibration: Calibration | None = None,
     spread: float | None = None,
 ) -> Paths:
     """Simulate the tank from the as-of instant on.
@@ -215,6 +217,9 @@ def simulate_litres(
         What all levels of this tank may be off by together: its table, the sensor's height. [L]
     chances : Chances
         At least as many days as ``ahead``.
+    settings : Settings, optional
+    calibration : Calibration, optional
+        What forecasts with weather years have shown of their bands; None: the paths stay as they are simulated.
     spread : float, optional
         See `draw_states`.
     """
@@ -226,14 +231,19 @@ def simulate_litres(
     scenario_of = _scenario_of(scenarios, chances)
     # no number of readings averages away what they share
     offset = offset_sd_l * chances.offset
+    bulk_per_15c = to_bulk_litres(1.0, oil_c, density_15c)
     burned, litres = loops.litres_paths(
         ahead.temp_c, ahead.sun_kwh_m2, ahead.stove_kwh, ahead.stove_rate, ahead.base_factor,
         ahead.heat_factor, day_share, scenario_of, posterior.base_c[point], posterior.inertia[point],
         posterior.season_c[point], posterior.smooth_c[point], posterior.mild_c, state,
         posterior.slow_sd[point], chances.slow, _fade(days, chances), chances.day, promised_l,
-        to_bulk_litres(1.0, oil_c, density_15c), offset, s.rounding_k,
+        bulk_per_15c, offset, s.rounding_k,
         posterior.kappa, posterior.omega, np.argsort(scenario_of, kind="stable"),
     )  # fmt: skip
+    if calibration is not None:
+        told = recalibrate_burn(burned, ahead.date, calibration=calibration)
+        litres += np.cumsum(burned - told, axis=1) * bulk_per_15c[scenario_of]
+        burned = told
     now = state[:, 0] * to_bulk_litres(1.0, np.asarray(oil_now_c), density_15c)
     return Paths(ahead.date, np.asarray(now) + offset, litres, burned, scenario_of, ahead.temp_c)
 
@@ -323,7 +333,8 @@ def simulate_passages(
 ) -> Passages:
     """Simulate the tank as `simulate_litres` does, but keep only when it runs dry and a few days' litres.
 
-    For fleets: no table of paths and days is written, and degree-days and oil are those of the place.
+    For fleets: no table of paths and days is written, and degree-days and oil are those of the place. The paths are
+    those of the model: recalibrating them needs each path's rank.
 
     Parameters
     ----------

@@ -10,6 +10,7 @@ import numpy as np
 import numpy.typing as npt
 
 from forecaster.burn_model import Posterior, house_drivers
+from forecaster.calibration import Calibration
 from forecaster.civil import instant
 from forecaster.climate import (
     Normals,
@@ -113,8 +114,15 @@ def look_ahead(
         posterior, drivers, day_share=_day_share(known, behind, days), oil_c=oil_c,
         oil_now_c=float(behind.oil_c[-1]), density_15c=tank.fuel.density_15c,
         promised_l=_promised(known.settings.ordered, today, days),
-        offset_sd_l=common_error_l(behind.levels, tank), chances=chances, settings=known.model, spread=known.spread,
+        offset_sd_l=common_error_l(behind.levels, tank), chances=chances, settings=known.model,
+        calibration=_calibration(known, normals), spread=known.spread,
     )  # fmt: skip
+
+
+def _calibration(known: Inputs, normals: Normals) -> Calibration | None:
+    """What is known of the bands, with the seasons of the place."""
+    found = known.calibration
+    return found.in_the_south() if found is not None and normals.latitude < 0.0 else found
 
 
 def _day_share(known: Inputs, behind: Behind, days: int) -> Floats:

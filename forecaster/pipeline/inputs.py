@@ -9,6 +9,7 @@ from datetime import datetime
 import numpy as np
 
 from forecaster.burn_model import Settings
+from forecaster.calibration import Calibration
 from forecaster.civil import civil_date, instant, zone_of
 from forecaster.climate import WeatherYears
 from forecaster.confidence import Appointment
@@ -43,9 +44,9 @@ class Inputs:
         How oil is ordered here, and what the last told forecast promised.
     notes
         Reasons found at the door, such as a zone that had to be assumed.
-    model, horizon_days, paths, spread
-        Settings of the burn model, days looked ahead, simulated paths, and their extra spread (None: what
-        `forecaster.surprise` has).
+    model, calibration, horizon_days, paths, spread
+        Settings of the burn model, what its bands have been found to be worth (None: the paths are told as they are),
+        days looked ahead, simulated paths, and their extra spread (None: what `forecaster.surprise` has).
     """
 
     tank: Tank
@@ -67,6 +68,7 @@ class Inputs:
     appointment: Appointment | None = None
     notes: tuple[Reason, ...] = ()
     model: Settings = field(default_factory=Settings)
+    calibration: Calibration | None = None
     horizon_days: int = HORIZON_DAYS
     paths: int = PATHS
     spread: float | None = None

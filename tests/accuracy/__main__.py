@@ -9,6 +9,7 @@ import os
 from pathlib import Path
 
 from tests.accuracy import run, tables
+from tests.accuracy.calibration import out_of_date
 from tests.accuracy.simulated import run as simulated
 from tests.accuracy.simulated import tables as simulated_tables
 
@@ -45,6 +46,8 @@ if __name__ == "__main__":
     asked.add_argument("--world", choices=tuple(simulated.WORLDS), default="reporting")
     asked.add_argument("--seed", type=int, help="of the simulated houses; without it, the hour's own")
     given = asked.parse_args()
+    if warning := out_of_date():
+        print(warning, end="\n\n")
     if given.part != "simulated":
         on_real_buildings()
     if given.part != "real":

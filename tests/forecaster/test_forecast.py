@@ -68,6 +68,25 @@ def test_the_mean_burn_is_that_of_the_house() -> None:
     assert burned == pytest.approx(0.25 * 6.0 + 0.75 * 6.5, rel=0.01)
 
 
+def test_recalibrated_litres_are_what_was_there_less_what_burned() -> None:
+    """Where bands are drawn apart the litres follow the burn told, in warm oil as at 15 °C, and promises stay."""
+    from forecaster.calibration import packaged_calibration
+
+    held = packaged_calibration()
+    wide = replace(held, score=2.0 * held.score)
+    promised = np.where(np.arange(DAYS) == 3, 200.0, 0.0)
+    shared: dict[str, Any] = {
+        "oil_c": np.full((SCENARIOS, DAYS), 25.0),
+        "oil_now_c": 25.0,
+        "promised_l": promised,
+    }
+    as_simulated, told = simulate(**shared), simulate(**shared, calibration=wide)
+    swollen = to_bulk_litres(1.0, np.asarray(25.0), 803.0)
+    burned = np.cumsum(told.burned_l, axis=1)
+    assert told.litres == pytest.approx(told.now_l[:, None] + swollen * (np.cumsum(promised) - burned))
+    assert told.burned_l[:, :7].sum(axis=1).std() > 1.2 * as_simulated.burned_l[:, :7].sum(axis=1).std()
+
+
 def test_litres_are_what_was_there_less_what_burned() -> None:
     """At 15 °C a path's litres are its start less all that it burned, and each day burns something."""
     paths = simulate()
