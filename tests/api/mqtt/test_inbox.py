@@ -95,6 +95,7 @@ POISON = [
     ("C6-not-json", b"level: 600", "not_json"),
     ("C6-truncated", b'{"d": 6', "not_json"),
     ("C6-empty", b"", "not_json"),
+    ("C8-last-will", b'{"state": "offline"}', "nothing_there"),
     ("A12-key-twice", b'{"d": 1, "d": 2}', "key_twice"),
     ("A14-nested", b"[" * 60_000, "too_deep"),
     ("A17-utf-16", '{"d": 1}'.encode("utf-16"), "not_utf8"),
