@@ -1,5 +1,7 @@
 """Run all benchmarks and write them down."""
 
-from tests.benchmarks.run import main
+from tests.benchmarks import run, service
 
-main()
+if __name__ == "__main__":  # processes are started anew from here
+    run.main()
+    service.main()

