@@ -11,9 +11,11 @@ from api.store.tables.base import key, metadata
 ordering = sa.Table(
     "ordering",
     metadata,
-    key("tank_id", "tank.id", primary_key=True),
-    sa.Column("version", sa.Integer, primary_key=True, autoincrement=False),
+    sa.Column("id", sa.Integer, primary_key=True),
+    key("tank_id", "tank.id"),
+    sa.Column("version", sa.Integer, nullable=False),
     sa.Column("body", PlainText, nullable=False),
     sa.Column("created_at", Instant, nullable=False),
+    sa.UniqueConstraint("tank_id", "version"),
     comment="how oil is ordered at a tank, in versions: what its household said, as JSON",
 )
