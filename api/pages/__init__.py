@@ -9,6 +9,7 @@ Flow     store, use cases -> **pages** -> browser
 ===============  ====================================================================
 `answer`         the addresses
 `why`            why this date
+`reference`      the API, for those who write programs
 `sight`          what is known of a tank, gathered
 `telling`        the same in words and rows, ready for the template
 `charts`         the pictures
@@ -44,6 +45,7 @@ from api.pages import (
     orders,
     pairing,
     readings_file,
+    reference,
     setup,
     setup_change,
     setup_first,
@@ -70,6 +72,7 @@ for part in (
     messages,
     orders,
     ordering,
+    reference,
 ):
     router.include_router(part.router)
 

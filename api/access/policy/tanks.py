@@ -9,6 +9,7 @@ ROWS = (
     Row("GET", "/openapi.json", {Relation.ANYONE: Grain.NONE}),
     Row("GET", "/static/{named}/{path:path}", {Relation.ANYONE: Grain.NONE}),
     Row("GET", "/cautions", {Relation.ANYONE: Grain.NONE}, is_page=True),
+    Row("GET", "/reference", {Relation.ANYONE: Grain.NONE}, is_page=True),
     Row("GET", "/", {Relation.SELF: Grain.NONE}, is_page=True),
     Row("GET", "/tanks/{tank}", {Relation.HOUSEHOLD: Grain.DAY}, is_page=True),
     Row("GET", "/tanks/{tank}/why", {Relation.HOUSEHOLD: Grain.DAY}, is_page=True),
