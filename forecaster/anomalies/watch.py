@@ -5,8 +5,8 @@ have begun on it: a leak that goes on, or oil gone at one stroke. Each would mov
 its own way, however much the filter has meanwhile learnt of it as a habit; the score says how well the errors agree.
 
 Flow     levels, tickets, drivers, posterior -> terms of the burn -> one filter -> **scores by kind** -> losses, habits
-Formula  score = Σ v g / F / √(Σ g² / F), see `forecaster.anomalies.watch_kernel`; an alarm when it passes its
-         threshold on 2 of the last 3 days with a level
+Formula  score = Σ v g / F / √(Σ g² / F) / q, see `forecaster.anomalies.watch_kernel`; an alarm when it passes its
+         threshold on 2 of the last 3 days with a level, of a loss at one stroke on 1: two levels bear it out
 Source   Page, Biometrika 41 (1954) 100-115; Willsky & Jones, IEEE Transactions on Automatic Control 21 (1976)
          108-112; Basseville & Nikiforov, Detection of Abrupt Changes, 1993 (all from memory); settings and
          thresholds: chosen on simulated tanks, see tests/accuracy/watch.json
@@ -27,11 +27,13 @@ Instants = npt.NDArray[np.datetime64]
 
 DAWN_H = 6
 """Of several levels of a day the one nearest to that hour counts: no oil moves and the air is still. [h]"""
-LAST_DAYS, LEAST_DAYS = 3, 2
-"""An alarm shows on two of the last three days with a level."""
+LAST_DAYS = 3
+"""An alarm shows on some of so many last days with a level."""
 KINDS = ("leak", "stroke", "less")
 """Columns of the scores: oil that leaks from some day on, oil gone at one stroke, less used than foretold."""
 LESS = KINDS.index("less")
+LEAST_DAYS = (2, 1, 2)
+"""On how many of them, by kind: a stroke's score is of two levels as it is."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -65,7 +67,7 @@ class WatchSettings:
         So long an alarm is pending; a use that lasts longer is the home's habit by then. [d]
     """
 
-    thresholds: tuple[float, float, float] = (3.9, 3.5, 4.2)
+    thresholds: tuple[float, float, float] = (3.8, 3.5, 4.2)
     leak_d: float = 60.0
     stroke_d: float = 3.0
     slow_sd: float = 0.1
@@ -155,18 +157,26 @@ def watch_level(
     end_d = (steps.end - at[0]) / np.timedelta64(1, "s") / DAY_S
     first = max(int(seen.sum()) - last, 0)
     level_l = float(observations.litres[kept[0]])
-    score, missing, burn, since = k.score_losses(
-        x, steps.days, end_d, k.Added(steps.added_l, steps.added_var),
-        k.Levels(*_at_steps(observations, kept, steps.reading, posterior)), k.unlike_usual(x[:, 1], steps.days),
-        np.concatenate([[level_l], terms.mean, [0.0]]),
-        np.diag(np.concatenate([[level_l**2 + 1e4], terms.sd**2, [w.slow_sd**2]])),
-        variance_gained(terms, steps, midnights, at[0], changes=changes or Changes.none()),
-        k.Rates(
-            w.slow_sd, w.slow_days, w.day_noise, s.floor_sd_l, w.least_burn_l, w.gate, w.run_steps, w.unfamiliar,
-            w.leak_d, w.stroke_d, w.learnt_d,
-        ),
-        float(end_d[seen][first]) - max(w.leak_d, w.stroke_d) - 1.0,
-    )  # fmt: skip
+    levels = k.Levels(*_at_steps(observations, kept, steps.reading, posterior), np.zeros(len(seen), bool))
+
+    def scored(levels: k.Levels) -> tuple[Floats, Floats, Floats, npt.NDArray[np.int64], Floats]:
+        found: tuple[Floats, Floats, Floats, npt.NDArray[np.int64], Floats] = k.score_losses(
+            x, steps.days, end_d, k.Added(steps.added_l, steps.added_var), levels,
+            k.unlike_usual(x[:, 1], steps.days), np.concatenate([[level_l], terms.mean, [0.0]]),
+            np.diag(np.concatenate([[level_l**2 + 1e4], terms.sd**2, [w.slow_sd**2]])),
+            variance_gained(terms, steps, midnights, at[0], changes=changes or Changes.none()),
+            k.Rates(
+                w.slow_sd, w.slow_days, w.day_noise, s.floor_sd_l, w.least_burn_l, w.gate, w.run_steps, w.unfamiliar,
+                w.leak_d, w.stroke_d, w.learnt_d,
+            ),
+            float(end_d[seen][first]) - max(w.leak_d, w.stroke_d) - 1.0,
+        )  # fmt: skip
+        return found
+
+    score, missing, burn, since, used = scored(levels)
+    stuck = k.stuck_runs(levels, used, w.run_steps)
+    if stuck.any():
+        score, missing, burn, since, _ = scored(levels._replace(stuck=stuck))
     told = np.flatnonzero(seen)[first:]
     begun = np.where(since[told] >= 0, _begin_of(steps.end, at[0])[since[told]], np.datetime64("NaT"))
     return Watch(at[first:], score[told], missing[told], burn[told], begun)
@@ -253,11 +263,11 @@ def find_departure(scores: Watch, *, sign: int, watch: WatchSettings | None = No
     ('2023-12-27T06:00:00', 30.0, 5.0, False, True)
     """
     w = watch or WatchSettings()
-    above = passes(scores, sign=sign, watch=w)
-    if not len(above) or int(above[-LAST_DAYS:].sum()) < LEAST_DAYS:
+    on = raised(scores, sign=sign, watch=w)
+    if not len(on) or not on[-1]:
         return None
-    newest = int(np.flatnonzero(above)[-1])
-    quiet = np.flatnonzero(~alarms(above)[: newest + 1])
+    newest = int(np.flatnonzero(passes(scores, sign=sign, watch=w).any(axis=1))[-1])
+    quiet = np.flatnonzero(~on[: newest + 1])
     first = int(quiet[-1]) + 1 if len(quiet) else 0
     row, best = _clearest(scores, first=first, newest=newest, sign=sign, watch=w)
     lasted_d = float((scores.at[-1] - scores.at[first]) / np.timedelta64(1, "s")) / DAY_S
@@ -283,10 +293,17 @@ def _clearest(scores: Watch, *, first: int, newest: int, sign: int, watch: Watch
 
 
 def passes(scores: Watch, *, sign: int, watch: WatchSettings) -> npt.NDArray[np.bool_]:
-    """On which days a score of more use (``sign`` 1) or less (-1) passes its threshold; shape (day,)."""
+    """Which scores of more use (``sign`` 1) or less (-1) pass their thresholds; shape (day, kind)."""
     kinds = _kinds(sign)
     known = np.where(np.isfinite(scores.score[:, kinds]), scores.score[:, kinds], -np.inf)
-    return np.asarray((known > np.asarray(watch.thresholds)[kinds]).any(axis=1))
+    return np.asarray(known > np.asarray(watch.thresholds)[kinds])
+
+
+def raised(scores: Watch, *, sign: int, watch: WatchSettings) -> npt.NDArray[np.bool_]:
+    """On which days there is an alarm of more use (``sign`` 1) or less (-1); shape (day,)."""
+    above = passes(scores, sign=sign, watch=watch)
+    by_kind = [alarms(above[:, i], least=LEAST_DAYS[kind]) for i, kind in enumerate(_kinds(sign).tolist())]
+    return np.asarray(np.any(by_kind, axis=0))
 
 
 def _kinds(sign: int) -> npt.NDArray[np.intp]:
@@ -294,8 +311,8 @@ def _kinds(sign: int) -> npt.NDArray[np.intp]:
     return np.array([0, 1]) if sign > 0 else np.array([LESS])
 
 
-def alarms(above: npt.NDArray[np.bool_]) -> npt.NDArray[np.bool_]:
-    """On which days two of the last three passed; shape (day,).
+def alarms(above: npt.NDArray[np.bool_], *, least: int = 2) -> npt.NDArray[np.bool_]:
+    """On which days so many of the last three passed; shape (day,).
 
     Examples
     --------
@@ -304,4 +321,4 @@ def alarms(above: npt.NDArray[np.bool_]) -> npt.NDArray[np.bool_]:
     """
     total = np.concatenate([[0], np.cumsum(above)])
     after = np.arange(1, len(total))
-    return np.asarray(total[after] - total[np.maximum(after - LAST_DAYS, 0)] >= LEAST_DAYS)
+    return np.asarray(total[after] - total[np.maximum(after - LAST_DAYS, 0)] >= least)

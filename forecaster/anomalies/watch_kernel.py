@@ -2,7 +2,8 @@
 
 State    (V, one coefficient for each column of the regressors, m): litres, the burn's terms, the slow departure
 Formula  a loss that began at s moves the filter's error at t by g(s, t) for each litre (a day) lost; over all levels
-         seen since, z = Σ v g / F / √(Σ g² / F), of unit variance while nothing is lost
+         seen since, z = Σ v g / F / √(Σ g² / F) / q, of unit variance while nothing is lost; q² the mean of v² / F of
+         this sensor's past levels: one is noisier than its step and air tell, another quieter
 Source   generalised likelihood ratio of a jump in a filtered state: Willsky & Jones, IEEE Transactions on Automatic
          Control 21 (1976) 108-112; Basseville & Nikiforov, Detection of Abrupt Changes, 1993 (both from memory)
 """
@@ -29,6 +30,12 @@ USED_TO_D = 14.0
 """Weather is what a home is used to when it was so over that time. [d]"""
 EVERY_D = 1.0
 """Losses are looked for that began so far apart. [d]"""
+STROKE_LEVELS, HOLDS_UP = 2, 0.9
+"""A loss at one stroke shows on so many levels; what a lone false echo said falls below that part by the next. [-]"""
+FIRST_ERRORS, LAST_ERRORS = 40.0, 150.0
+"""A sensor's errors are taken to be as foretold with the weight of so many levels; so many last ones count."""
+LEAST_SHARE, MOST_SHARE, FAR = 0.6, 4.0, 9.0
+"""Bounds of the mean square of its errors over what was foretold, and of one of them. [-]"""
 LEAK, STROKE, LESS = 0, 1, 2
 """Columns of the scores: a leak, a loss at one stroke, less used than foretold."""
 
@@ -53,7 +60,8 @@ class Levels(NamedTuple):
     """What was seen at the end of each step; each of shape (step,), nan in ``litres`` where nothing was.
 
     ``bulk`` bulk litres per litre at 15 C, ``var`` variance of a level, ``step_l`` litres of a sensor step,
-    ``repeats`` whether the sensor's value was the same as that of the level before. [L, -, L2, L]
+    ``repeats`` whether the sensor's value was the same as that of the level before, ``stuck`` whether it belongs to a
+    run of repeats through which too much was burned. [L, -, L2, L]
     """
 
     litres: Floats
@@ -61,6 +69,7 @@ class Levels(NamedTuple):
     var: Floats
     step_l: Floats
     repeats: npt.NDArray[np.bool_]
+    stuck: npt.NDArray[np.bool_]
 
 
 class Added(NamedTuple):
@@ -158,7 +167,7 @@ def _borne_out(
 def score_losses(
     x: Floats, days: Floats, end_d: Floats, added: Added, seen: Levels, unlike: Floats, a0: Floats, p0: Floats,
     gained: Floats, r: Rates, from_d: float,
-) -> tuple[Floats, Floats, Floats, Ints]:  # fmt: skip
+) -> tuple[Floats, Floats, Floats, Ints, Floats]:  # fmt: skip
     """Run the filter over the steps and score every loss that may have begun since ``from_d``.
 
     Parameters
@@ -184,15 +193,20 @@ def score_losses(
         began; nan where nothing was seen or all is too new. [-, L, L]
     since : int array, shape (step, 3)
         Number of the step with which it begins, or -1.
+    used : float array, shape (step,)
+        Burn foretold of each step. [L]
     """
     steps, states = days.shape[0], a0.shape[0]
     many = int(max(r.leak_d, r.stroke_d) / EVERY_D) + 2
     shift = np.zeros((2, many, states))
     vg, gg = np.zeros((2, many)), np.zeros((2, many))
     begun = np.full(many, -1, np.int64)
+    shown, at_first = np.zeros(many, np.int64), np.zeros(many)
+    share, heard = 1.0, FIRST_ERRORS
     begun_d, burn_before = np.full(many, -np.inf), np.zeros(many)
     score, litres = np.full((steps, 3), np.nan), np.full((steps, 3), np.nan)
     burned, since = np.full((steps, 3), np.nan), np.full((steps, 3), -1, np.int64)
+    used = np.zeros(steps)
     a, p = a0.copy(), p0.copy()
     g, pg, gain = np.empty(states), np.empty(states), np.empty(states)
     place, newest, total = 0, -np.inf, 0.0
@@ -205,6 +219,7 @@ def score_losses(
             begun[place], begun_d[place], burn_before[place] = t, newest, total
             shift[:, place] = 0.0
             vg[:, place], gg[:, place] = 0.0, 0.0
+            shown[place], at_first[place] = 0, 0.0
             shift[STROKE, place, 0] = -1.0
         for j in range(many):
             if begun[j] < 0:
@@ -215,6 +230,7 @@ def score_losses(
                     s += g[i] * shift[k, j, i]
                 shift[k, j, 0] = s - d if k == LEAK else s
                 shift[k, j, states - 1] *= phi
+        used[t] = burn
         total += burn
         since_level += burn
         run_l += burn
@@ -229,7 +245,7 @@ def score_losses(
         f = _spread(t, seen, p, since_level, doubt)
         v = seen.litres[t] - seen.bulk[t] * a[0]
         # a value that stays when more than it can hide was burned is no level: nobody knows yet which it is
-        passed_over = seen.repeats[t] and run_l > r.run_steps * seen.step_l[t]
+        passed_over = seen.stuck[t] or (seen.repeats[t] and run_l > r.run_steps * seen.step_l[t])
         off = v / math.sqrt(f)
         if abs(off) > (POUR_GATE if poured else r.gate) and not passed_over:
             passed_over = not _borne_out(t, x, days, added, unlike, gained, r, seen, a, p, off)
@@ -243,6 +259,10 @@ def score_losses(
                 )
             continue
         since_level, poured, before = 0.0, False, t
+        erring = math.sqrt(min(max(share, LEAST_SHARE), MOST_SHARE))
+        if not seen.repeats[t]:
+            heard = min(heard + 1.0, LAST_ERRORS)
+            share += (min(off * off, FAR) - share) / heard
         for i in range(states):
             gain[i] = p[i, 0] * seen.bulk[t] / f
         for i in range(states):
@@ -259,6 +279,9 @@ def score_losses(
                 for i in range(states):
                     shift[k, j, i] -= gain[i] * moved
             long_d = end_d[t] - begun_d[j]
+            shown[j] += 1
+            if shown[j] == 1 and gg[STROKE, j] > 0.0:
+                at_first[j] = vg[STROKE, j] / math.sqrt(gg[STROKE, j]) / erring
             if begun_d[j] < r.learnt_d:
                 continue
             for kind in range(3):
@@ -266,9 +289,35 @@ def score_losses(
                 if long_d > (r.stroke_d if kind == STROKE else r.leak_d) or gg[k, j] <= 0.0:
                     continue
                 sign = -1.0 if kind == LESS else 1.0
-                z = sign * vg[k, j] / math.sqrt(gg[k, j])
+                # over weeks it is the home that errs, not the sensor: there a quiet one tells no more
+                z = sign * vg[k, j] / math.sqrt(gg[k, j]) / (erring if kind == STROKE else max(erring, 1.0))
+                if kind == STROKE and (shown[j] < STROKE_LEVELS or z < HOLDS_UP * at_first[j]):
+                    continue
                 if math.isnan(score[t, kind]) or z > score[t, kind]:
                     score[t, kind], since[t, kind] = z, begun[j]
                     litres[t, kind] = vg[k, j] / gg[k, j] * (1.0 if kind == STROKE else long_d)
                     burned[t, kind] = total - burn_before[j]
-    return score, litres, burned, since
+    return score, litres, burned, since, used
+
+
+@nb.njit(cache=True)  # type: ignore[untyped-decorator]
+def stuck_runs(seen: Levels, used: Floats, run_steps: float) -> npt.NDArray[np.bool_]:
+    """Which repeats belong to a run through which more was burned than the sensor can hide; shape (step,).
+
+    The sensor stood still, and its first repeats are no better levels than its last: when it speaks again the
+    level falls by all that was burned meanwhile, as if lost at one stroke.
+    """
+    steps = seen.litres.shape[0]
+    out = np.zeros(steps, np.bool_)
+    first, run_l = 0, 0.0
+    for t in range(steps):
+        run_l += used[t]
+        if math.isnan(seen.litres[t]):
+            continue
+        if seen.repeats[t]:
+            if run_l > run_steps * seen.step_l[t]:
+                for k in range(first + 1, t + 1):
+                    out[k] = seen.repeats[k]
+        else:
+            first, run_l = t, 0.0
+    return out

@@ -24,7 +24,7 @@ import numpy as np
 import numpy.typing as npt
 
 from forecaster.anomalies import Watch, WatchSettings, watch_level
-from forecaster.anomalies.watch import alarms, passes
+from forecaster.anomalies.watch import raised
 from forecaster.anomalies.watch_rows import Terms
 from forecaster.burn_model import Posterior, fit_burn_model
 from forecaster.civil import instant
@@ -134,7 +134,7 @@ def true_terms(life: Life, behind: Behind) -> Terms:
 
 def alarm_times(scores: Watch, watch: WatchSettings) -> npt.NDArray[np.datetime64]:
     """Days with an alarm of a loss."""
-    return scores.at[alarms(passes(scores, sign=1, watch=watch))]
+    return scores.at[raised(scores, sign=1, watch=watch)]
 
 
 def count_alarms(at: npt.NDArray[np.datetime64]) -> int:
