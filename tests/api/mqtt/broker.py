@@ -30,6 +30,7 @@ max_queued_messages 100000
 max_inflight_messages 500
 log_type error
 """
+ENCRYPTED = "certfile {folder}/own.pem\nkeyfile {folder}/own.pem\n"
 RIGHTS = f"""
 user {SENSOR}
 topic write oil/#
@@ -77,8 +78,8 @@ def free_port() -> int:
 
 
 @contextmanager
-def running_broker() -> Iterator[Broker]:
-    """Run a broker in a folder of its own."""
+def running_broker(*, certificate: Path | None = None) -> Iterator[Broker]:
+    """Run a broker in a folder of its own; with a certificate and its key in one file, encrypted."""
     folder = Path(tempfile.mkdtemp(prefix="dcb", dir="/tmp"))
     broker = Broker(free_port(), folder)
     for name in (SENSOR, SERVICE, STRANGER):
@@ -86,7 +87,11 @@ def running_broker() -> Iterator[Broker]:
         words = ["mosquitto_passwd", *create, "-b", str(folder / "passwords"), name, PASSWORD]
         subprocess.run(words, check=True, capture_output=True)
     (folder / "rights").write_text(RIGHTS, encoding="utf-8")
-    (folder / "broker.conf").write_text(CONFIG.format(port=broker.port, folder=folder), encoding="utf-8")
+    config = CONFIG.format(port=broker.port, folder=folder)
+    if certificate is not None:
+        shutil.copy(certificate, folder / "own.pem")
+        config = config.replace("persistence true", ENCRYPTED.format(folder=folder) + "persistence true")
+    (folder / "broker.conf").write_text(config, encoding="utf-8")
     if os.geteuid() == 0:  # the broker gives up the rights of root
         shutil.chown(folder, "mosquitto", "mosquitto")
         for file in folder.iterdir():

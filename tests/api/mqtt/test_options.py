@@ -7,6 +7,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+from pydantic import SecretStr
 
 from api.mqtt import Subscriber
 from api.mqtt.options import make_client, session_properties
@@ -17,6 +18,9 @@ from forecaster.errors import InputError
 from tests.api.conftest import StandingClock
 from tests.api.mqtt.broker import running_broker
 from tests.api.mqtt.drill import settings_of
+
+CERTIFICATE = Path(__file__).parents[1] / "notify" / "localhost.pem"
+"""A certificate of this machine's name, and its key, made for tests."""
 
 
 def _settings(**given: Any) -> Settings:
@@ -71,3 +75,38 @@ def test_encryption_is_never_given_up(sqlite_url: str) -> None:
         thread.join(15)
         assert not thread.is_alive()
     engine.dispose()
+
+
+def _connects(url: str, port: int, *, wait_s: float = 2.0, **changes: Any) -> bool:
+    """Run a subscriber until it is connected, or for a while."""
+    engine = make_engine(url)
+    settings = settings_of(url, port).model_copy(update={"mqtt_tls": True, **changes})
+    subscriber = Subscriber(Services(settings, Store(engine), StandingClock()))
+    stop = threading.Event()
+    thread = threading.Thread(target=subscriber.run, args=(stop,))
+    thread.start()
+    deadline = time.monotonic() + wait_s
+    while not subscriber.is_connected and time.monotonic() < deadline:
+        time.sleep(0.02)
+    found = subscriber.is_connected
+    stop.set()
+    thread.join(15)
+    assert not thread.is_alive()
+    engine.dispose()
+    return found
+
+
+# the client's library leaves the socket of a failed greeting to the collector
+@pytest.mark.filterwarnings("ignore::pytest.PytestUnraisableExceptionWarning")
+@pytest.mark.broker
+def test_an_encrypted_broker_is_believed_by_its_certificate_alone(
+    sqlite_url: str, caplog: pytest.LogCaptureFixture
+) -> None:
+    """Over TLS user and password let us in; a certificate nobody vouches for, or a wrong password, is said aloud."""
+    with running_broker(certificate=CERTIFICATE) as broker:
+        there = {"mqtt_host": "localhost", "mqtt_ca_file": CERTIFICATE}
+        assert _connects(sqlite_url, broker.port, wait_s=10.0, **there)
+        assert not _connects(sqlite_url, broker.port, mqtt_host="localhost")
+        assert "the broker cannot be reached (SSLCertVerificationError)" in caplog.text
+        assert not _connects(sqlite_url, broker.port, **there, mqtt_password=SecretStr("wrong"))
+        assert "the broker does not let us in: Not authorized" in caplog.text
