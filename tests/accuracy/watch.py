@@ -6,9 +6,9 @@ Scores by day come from one pass over a whole life: what is foretold at a day us
 but for the grid point, which is that of the life's end. What a household is told (``told``) is worked out anew
 for each as-of day by the whole engine, with nothing later. Lives with the same number differ by the fault alone.
 
-Beside the engine stands what could be reached at all: the same test with an ideal sensor, and with the real one but
-with the true house known, so that only its people's chance is left (the mean burn of many drawn habits in the
-weather that came).
+Beside the engine stands what could be reached at all: the same test with an ideal sensor, with sensors that lack
+their faults and then also their coarse steps, and with the real one but with the true house known, so that only its
+people's chance is left (the mean burn of many drawn habits in the weather that came).
 """
 
 import argparse
@@ -48,6 +48,7 @@ LEAKS_L_PER_DAY, THEFTS_L = (1.0, 2.0, 5.0, 10.0), (30.0, 50.0, 100.0)
 WITHIN_D = (3.0, 7.0, 14.0, 30.0, 60.0)
 """Counted from the midnight at which a leak begins, and from the end of the day of a theft. [d]"""
 AS_THEY_ARE, IDEAL, ORACLE = "as they are", "ideal", "as they are, the true house known"
+SOUND, FINE = "never silent, stuck or wrong", "never silent, stuck or wrong, a step of 1 mm"
 HABITS = 60
 """So many drawn habits stand for the people of a house whose truth is known otherwise."""
 DAY = np.timedelta64(1, "D")
@@ -88,6 +89,14 @@ def with_ideal_sensor(life: Life) -> Life:
         life.tank, shape=shape, resolution_mm=1.0, sensor_assumed_air_c=None, table_sd_fraction=0.0
     )
     return replace(life, readings=readings, tank=tank)
+
+
+def with_sensors(world: World, sensor: str) -> World:
+    """The same world, its sensors without what `SOUND` and `FINE` leave out: each house keeps its draws."""
+    if sensor not in (SOUND, FINE):
+        return world
+    sound = replace(world, spikes=0.0, dropouts=0.0, stuck_a_year=0.0, silent_a_year=0.0)
+    return replace(sound, resolution_mm=(1.0,) * len(world.resolution_mm)) if sensor == FINE else sound
 
 
 def learn(life: Life, *, day: int) -> tuple[Inputs, Behind, Posterior]:
@@ -209,6 +218,7 @@ def measure_losses(
     """Alarms of sound lives, and delays of each loss."""
     sound: list[Watch] = []
     delays: dict[str, list[float | None]] = {kind: [] for kind in LOSSES}
+    world = with_sensors(world, sensor)
     for number in range(houses):
         for kind, day, drawn in lives(world, seed, number):
             seen = with_ideal_sensor(drawn) if sensor == IDEAL else drawn
@@ -302,7 +312,7 @@ def main(*, world: str, houses: int, told_houses: int, seed: int | None, into: P
     chosen = seed if seed is not None else int(datetime.now(UTC).strftime("%Y%m%d%H"))
     watch = WatchSettings()
     parts: dict[str, object] = {}
-    for sensor in (AS_THEY_ARE, IDEAL, ORACLE):
+    for sensor in (AS_THEY_ARE, ORACLE, SOUND, FINE, IDEAL):
         alarm, losses = measure_losses(WORLDS[world], seed=chosen, houses=houses, watch=watch, sensor=sensor)
         parts[f"losses, sensors {alarm.sensor}"] = {
             "sound": asdict(alarm), "losses": [asdict(f) for f in losses],

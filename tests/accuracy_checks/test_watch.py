@@ -6,6 +6,8 @@ import pytest
 from forecaster.anomalies import Watch, WatchSettings
 from forecaster.anomalies.watch import KINDS
 from tests.accuracy.watch import (
+    AS_THEY_ARE,
+    FINE,
     LIFE_D,
     LOSSES,
     alarm_times,
@@ -16,6 +18,7 @@ from tests.accuracy.watch import (
     quiet,
     scores_of,
     with_ideal_sensor,
+    with_sensors,
 )
 from tests.accuracy.world import TUNING, Faults, draw_life
 
@@ -68,8 +71,19 @@ def test_an_ideal_sensor_shows_the_true_level() -> None:
     assert ideal.tank.shape.litres(dip) == pytest.approx(life.level_l, abs=5.0)
 
 
+def test_fine_sensors_change_the_readings_alone() -> None:
+    """A house with fine sensors burns, buys and stands as it does with its own; only what is read differs."""
+    own, fine = (
+        draw_life(with_sensors(TUNING, sensor), np.random.default_rng(3), days=60)
+        for sensor in (AS_THEY_ARE, FINE)
+    )
+    assert np.array_equal(own.level_l, fine.level_l)
+    assert fine.tank.resolution_mm == 1.0 < own.tank.resolution_mm
+    assert len(fine.readings.at) >= len(own.readings.at)
+
+
 def test_few_sound_houses_are_alarmed() -> None:
-    """Twenty-four tank-years of the tuning world hold at most two false alarms: 1.7 are expected, these hold none."""
+    """Twenty-four tank-years of the tuning world hold at most two false alarms: 1.7 are expected."""
     watch = WatchSettings()
     lives = [draw_life(TUNING, np.random.default_rng([SEED, n]), days=LIFE_D) for n in range(8)]
     assert sum(count_alarms(alarm_times(scores_of(life), watch)) for life in lives) <= 2
