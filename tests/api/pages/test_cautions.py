@@ -1,4 +1,6 @@
-"""Cautions stand where they matter: the page to be read once and hung up has them all."""
+"""Cautions stand where they matter: to print, beside the answer, and beside what is ordered or told."""
+
+from fastapi.testclient import TestClient
 
 from api.pages.render import render
 from tests.api.pages.sights import words_of
@@ -32,3 +34,27 @@ def test_the_page_to_print_has_every_caution() -> None:
     """Nothing that must be said is missing where it is read once and hung up."""
     words = words_of(bytes(render("cautions.html").body).decode())
     assert [said for said in SAID if said not in words] == []
+
+
+def test_wherever_oil_is_ordered_or_measured_its_caution_stands_beside(
+    client: TestClient, tank_id: str
+) -> None:
+    """The pages of orders, prices and dips each say what can hurt there."""
+    for path, said in (
+        ("orders", "Do not order more than the tank can safely take"),
+        ("orders", "Mail is not sure to arrive"),
+        ("ordering", "the driver decides at the tank"),
+        ("tell/dips", "Don’t climb on, enter or lean into a tank"),
+        ("why", "read the gauge before you order and before you rely on it"),
+    ):
+        assert said in words_of(client.get(f"/tanks/{tank_id}/{path}").text), path
+
+
+def test_looking_again_is_asked_only_where_something_did_not_fit(client: TestClient, tank_id: str) -> None:
+    """The box that says so is not there at first, and is once a delivery is more than the tank has room for."""
+    path = f"/tanks/{tank_id}/tell/deliveries"
+    assert "looked again" not in client.get(path).text
+
+    client.post(f"/api/tanks/{tank_id}/readings", json={"at": "2026-01-10T06:00:00Z", "ullage_mm": 200})
+    answer = client.post(path, data={"at": "2026-01-10T09:00", "litres": "1900", "unit": "l"})
+    assert "looked again" in answer.text
