@@ -374,3 +374,21 @@ def test_the_file_of_the_town_is_its_own(town: Town, tmp_path: Path) -> None:
     assert town.ask(own.people["member"], "GET", f"/tanks/{own.tank}").status_code == 404
     town.put_back()
     assert town.ask(own.people["member"], "GET", f"/tanks/{own.tank}").status_code == 200
+
+
+def test_what_is_typed_while_setting_up_is_seen_by_its_own_account_alone(town: Town) -> None:
+    """A draft is shown to whoever typed it and to nobody else, and another site's page cannot write into it."""
+    town.put_back()
+    own, other = town.worlds["a"].people["stranger"], town.worlds["b"].people["owner"]
+    typed = {"built": "1937"}
+    assert town.ask(own, "POST", "/set-up/house", data=typed).status_code == 303
+    assert 'value="1937"' in town.ask(own, "GET", "/set-up/house").text
+    assert "1937" not in town.ask(other, "GET", "/set-up/house").text
+    foreign = {"Sec-Fetch-Site": "cross-site"}
+    changed = {"built": "1950"}
+    assert town.ask(own, "POST", "/set-up/house", data=changed, headers=foreign).status_code == 403
+    assert 'value="1937"' in town.ask(own, "GET", "/set-up/house").text
+    made = town.ask(own, "POST", "/set-up/now", data={"skip": "yes"})
+    tank = made.headers["location"].split("/")[2]
+    assert town.ask(own, "GET", f"/tanks/{tank}/set-up").status_code == 200
+    assert town.ask(other, "GET", f"/tanks/{tank}/set-up").status_code == 404
