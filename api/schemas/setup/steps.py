@@ -216,7 +216,7 @@ STEPS: Mapping[str, Step] = {
         ),
         Step(
             "now", "How much oil is in it now?",
-            "One reading is enough for a first date. Read the gauge, or the wet end of a stick, standing on the ground.",
+            "One reading is enough for a first date. Read the gauge, or the wet end of a stick standing on the ground.",
             "Without a reading we say how much the house burns, and no date.",
             (
                 Question("level", "", "The gauge or the stick shows", "A part of the tank such as 3/8 or 40 %, or "

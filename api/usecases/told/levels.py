@@ -72,7 +72,9 @@ def record_level_told(
     described = describe(load_tank_version(session, tank.id, as_of=at or clock.now()).toml)
     height_mm = described.shape.height_mm
     if quantity is Quantity.DIP_MM and value > ABOVE_TANK * height_mm:
-        mend = f"check number and unit: the tank on file is {height_mm:,.0f} mm high inside, not {value:,.0f} mm"
+        mend = (
+            f"check number and unit: the tank on file is {height_mm:,.0f} mm high inside, not {value:,.0f} mm"
+        )
         refuse("above_tank", field, mend)
     least = STICK_STEP_MM if quantity is Quantity.DIP_MM else GAUGE_STEP
     step = max(step, least)
