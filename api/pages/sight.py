@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 from zoneinfo import ZoneInfo
 
 from api.access import Access
+from api.store.orders import StoredOrder, list_orders
 from api.store.tanks import load_tank
 from api.usecases.fetch_weather import weather_words
 from api.usecases.order_settings import settings_of_tank
@@ -22,13 +23,14 @@ if TYPE_CHECKING:
 
 @dataclass(frozen=True, slots=True)
 class Sight:
-    """A tank as it is seen now: its name as typed, its zone, the forecast, its inputs, whose weather it is."""
+    """A tank as it is seen now: its name as typed, its zone, the forecast, its inputs, orders, whose weather it is."""
 
     name: str
     zone: ZoneInfo
     forecast: Forecast
     inputs: "Inputs"
     weather_from: str | None = None
+    orders: tuple[StoredOrder, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -58,7 +60,8 @@ def look_at_tank(services: Services, public_id: str) -> Sight:
             settings=settings_of_tank(session, tank.id, today=today),
         )  # fmt: skip
         weather_from = weather_words(session, tank, now=services.clock.now())
-    return Sight(tank.name, zone_of(inputs.timezone), forecast, inputs, weather_from)
+        orders = list_orders(session, tank.id)
+    return Sight(tank.name, zone_of(inputs.timezone), forecast, inputs, weather_from, orders)
 
 
 def list_own_tanks(services: Services, access: Access) -> tuple[Listed, ...]:

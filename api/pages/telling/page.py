@@ -13,6 +13,7 @@ from api.pages.charts import FanPicture, SectionPicture, days_shown, draw_fan, d
 from api.pages.sight import Sight
 from api.pages.telling.grounds import tell_grounds
 from api.pages.telling.left_out import LeftOut, find_left_out
+from api.pages.telling.on_order import tell_on_order
 from api.pages.telling.weeks import Week, weeks_ahead
 from forecaster.civil import civil_date
 from forecaster.confidence import State, ToldForecast
@@ -37,7 +38,7 @@ class AnswerPage:
     """One tank's page.
 
     ``fan`` is None and ``weeks`` is empty where the forecast is withheld. ``urgent`` puts the cautions
-    about a loss beside the answer.
+    about a loss beside the answer. ``on_order`` has a sentence for each open order.
     """
 
     name: str
@@ -51,6 +52,7 @@ class AnswerPage:
     weeks: tuple[Week, ...]
     left_out: LeftOut
     grounds: tuple[str, ...]
+    on_order: tuple[str, ...] = ()
 
 
 def tell(sight: Sight) -> AnswerPage:
@@ -79,6 +81,7 @@ def tell(sight: Sight) -> AnswerPage:
             *tell_grounds(inputs, zone, left_out),
             *([sight.weather_from] if sight.weather_from else []),
         ),
+        on_order=tell_on_order(sight.orders, today=today),
     )
 
 

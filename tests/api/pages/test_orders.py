@@ -1,11 +1,14 @@
 """Orders and reminders by form: each does one thing, a double click does it once, opening does nothing."""
 
 import re
+from dataclasses import replace
+from datetime import date
 
 import pytest
 from fastapi.testclient import TestClient
 
-from api.store.orders import list_orders
+from api.pages.telling.on_order import tell_on_order
+from api.store.orders import OrderState, StoredOrder, list_orders
 from api.store.tanks import load_tank
 from api.usecases.remind import Told, remind_tanks
 from api.usecases.send_messages import Sender
@@ -35,10 +38,37 @@ def test_an_order_by_form_to_its_delivery(client: TestClient, services: Services
     assert "500 litres; promised; ordered on Sat 10 January; promised for Wed 14 January" in _page(
         client, tank_id
     )
+    shown = client.get(f"/tanks/{tank_id}").text
+    assert "On order: about 500 litres, ordered on Sat 10 January, promised for Wed 14 January." in shown
     done = {"act": "deliver", "version": "1", "litres": "480", "on": "", "promised_for": ""}
     assert "480 litres came" in client.post(f"{path}/{order.public_id}", data=done).text
     again = client.post(f"{path}/{order.public_id}", data=done)
     assert (again.status_code, "somebody else has changed" in again.text.lower()) == (409, True)
+    assert "On order" not in client.get(f"/tanks/{tank_id}").text
+
+
+@pytest.mark.parametrize(
+    ("due", "state", "said"),
+    [
+        (None, OrderState.PLACED, "No day is promised yet: ask the supplier for one. Do not order again."),
+        (
+            date(2026, 1, 9),
+            OrderState.LATE,
+            "promised for Fri 9 January and not noted as come. Ask the supplier",
+        ),
+        (date(2026, 1, 9), OrderState.PROMISED, "before you order again; note it if it came."),
+        (date(2026, 1, 12), OrderState.PART, "promised for Mon 12 January. Do not order again."),
+    ],
+)
+def test_the_answer_says_what_is_on_order(due: date | None, state: OrderState, said: str) -> None:
+    """What is still to come, for when, and that nothing more is to be ordered; a tanker that did not come is chased."""
+    order = StoredOrder(
+        1, "o", 1, state, 1, None, True, 700.0, None, None, date(2026, 1, 2), due, None, 200.0, NOW
+    )  # fmt: skip
+    (sentence,) = tell_on_order([order], today=date(2026, 1, 10))
+    assert sentence.startswith("On order: about 500 litres, ordered on Fri 2 January")
+    assert said in sentence
+    assert tell_on_order([replace(order, state=OrderState.DELIVERED)], today=date(2026, 1, 10)) == ()
 
 
 @pytest.mark.parametrize(
