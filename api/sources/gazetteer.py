@@ -16,6 +16,7 @@ from contextlib import contextmanager
 from dataclasses import dataclass
 from functools import cache
 from importlib.resources import as_file, files
+from itertools import islice
 from typing import Any
 
 import numpy as np
@@ -70,17 +71,25 @@ class _Index:
 
 
 def find_towns(name: str, *, most: int = MOST) -> tuple[Town, ...]:
-    """Find towns by name: those that bear it, else those whose name begins so; the largest first.
+    """Find towns by name, also by one they have in another tongue or had before; the largest first.
+
+    Those whose name begins with the whole name come among them (Newcastle: Newcastle upon Tyne), and where
+    nothing bears it, those whose name begins with its letters.
 
     Examples
     --------
     >>> [town.region for town in find_towns("Hexham")]
     ['England, United Kingdom']
+    >>> [town.name for town in find_towns("St Andrews") if "Scotland" in town.region]
+    ['Saint Andrews']
+    >>> [town.name for town in find_towns("München")]
+    ['Munich']
     """
     index, wanted = _index(), fold(name)
     if len(wanted) < 2:
         return ()
-    rows = _rows(index, f"\n{wanted}\n") or _rows(index, f"\n{wanted}")
+    whole = [*_rows(index, f"\n{wanted}\n"), *_rows(index, f"\n{wanted} "), *_rows_otherwise(index, name)]
+    rows = set(whole or _rows(index, f"\n{wanted}"))
     best = sorted(rows, key=lambda row: -int(index.population[row]))[:most]
     return tuple(_town(index, row) for row in best)
 
@@ -110,11 +119,12 @@ def fold(name: str) -> str:
     Examples
     --------
     >>> fold("Sant Julià de Lòria"), fold("St. Ives")
-    ('sant julia de loria', 'st ives')
+    ('sant julia de loria', 'saint ives')
     """
     plain = unicodedata.normalize("NFKD", name.casefold())
     letters = "".join(c for c in plain if not unicodedata.combining(c))
-    return " ".join(_NO_LETTER.sub(" ", letters.replace("'", "").replace("’", "")).split())
+    words = _NO_LETTER.sub(" ", letters.replace("'", "").replace("’", "")).split()
+    return " ".join("saint" if word == "st" else word for word in words)
 
 
 def _fold_raw(raw: bytes) -> str:
@@ -129,6 +139,14 @@ def _rows(index: _Index, pattern: str) -> list[int]:
         found.append(int(np.searchsorted(index.starts, at + 1, side="right")) - 1)
         at = index.names.find(pattern, at + 1)
     return found
+
+
+def _rows_otherwise(index: _Index, name: str) -> list[int]:
+    """Find towns that have a name among their other names, which stay in the file."""
+    wanted = re.compile(re.escape(json.dumps(" ".join(name.split())).encode()), re.IGNORECASE)
+    with _mapped() as text:
+        places = [found.start() for found in islice(wanted.finditer(text), 400)]
+    return [int(row) for row in np.searchsorted(index.offset, places, side="right") - 1 if row >= 0]
 
 
 def _town(index: _Index, row: int) -> Town:

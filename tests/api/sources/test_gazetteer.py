@@ -25,6 +25,23 @@ def test_a_beginning_finds_longer_names_only_where_no_town_bears_it() -> None:
     assert find_towns("Xyzzyville") == find_towns("x") == ()
 
 
+@pytest.mark.parametrize(
+    ("typed", "among"),
+    [
+        ("St Ives", "Saint Ives, England, United Kingdom, 18 km from Saint Neots"),
+        ("saint ives", "St Ives, England, United Kingdom, 19 km from Redruth"),
+        ("St. Andrews", "Saint Andrews, Scotland, United Kingdom, 18 km from Dundee"),
+        ("Londonderry", "Derry, Northern Ireland, United Kingdom"),
+        ("München", "Munich, Germany"),
+        ("Cologne", "Köln, Germany"),
+        ("Newcastle", "Newcastle upon Tyne, England, United Kingdom"),
+    ],
+)
+def test_a_town_is_found_by_any_of_its_names(typed: str, among: str) -> None:
+    """Shortened, in another tongue, of old or with more behind it: a wrong town would bring wrong weather."""
+    assert among in [town.words for town in find_towns(typed)]
+
+
 def test_a_number_finds_the_same_town_again() -> None:
     """What was offered is found by its number; a number of nothing finds nothing."""
     (town,) = find_towns("Enniskillen")
