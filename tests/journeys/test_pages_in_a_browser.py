@@ -89,15 +89,35 @@ def test_the_accessibility_check_finds_no_violation(
         assert found.violations_count == 0, found.generate_report()
 
 
-@pytest.mark.parametrize(("path", "scheme"), [("/", "dark"), ("/cautions", "light")])
+@pytest.mark.parametrize(
+    ("path", "size", "scheme"),
+    [
+        ("/", PHONE, "dark"),
+        ("/cautions", PHONE, "light"),
+        ("/reference", PHONE, "dark"),
+        ("/reference", DESK, "light"),
+        (f"/tanks/{TOLD}/why", PHONE, "dark"),
+        (f"/tanks/{TOLD}/why", DESK, "light"),
+        (f"/tanks/{WITHHELD}/why", PHONE, "light"),
+        (f"/tanks/{TOLD}/ordering", PHONE, "dark"),
+        (f"/tanks/{TOLD}/ordering", DESK, "light"),
+        (f"/tanks/{TOLD}/orders", PHONE, "light"),
+        (f"/tanks/{TOLD}/set-up", DESK, "dark"),
+    ],
+)
 def test_the_other_pages_pass_the_accessibility_check(
-    browser: Browser, served: Served, path: str, scheme: str
+    browser: Browser, served: Served, path: str, size: tuple[int, int], scheme: str
 ) -> None:
-    """The list of tanks and the cautions are held to the same rules."""
-    with opened(browser, served.base + path, PHONE, color_scheme=scheme) as watched:
+    """Every other page is held to the same rules, fits the screen and asks no other host."""
+    for house, tank in served.tanks.items():
+        path = path.replace(f"/{house}/", f"/{tank}/")
+    with opened(browser, served.base + path, size, color_scheme=scheme) as watched:
+        open_all(watched.page)
         found = Axe().run(watched.page)
         assert found.violations_count == 0, found.generate_report()
         assert watched.complaints == []
+        assert [url for url in watched.asked_for if not url.startswith(served.base + "/")] == []
+        assert watched.page.evaluate("() => document.documentElement.scrollWidth") <= size[0]
 
 
 @SIZES
