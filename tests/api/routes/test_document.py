@@ -64,6 +64,7 @@ UNCHECKED: dict[str, list[Any]] = {
     **{f"/api/tanks/{{tank}}/{kind}": [positive_data_acceptance] for kind in KINDS},
     f"{MAPPINGS}/preview": [positive_data_acceptance],
     MAPPINGS: [positive_data_acceptance],
+    "/api/tanks/{tank}/ordering": [positive_data_acceptance],  # a budget needs a price
     **{path: [positive_data_acceptance] for method, path in REACH if method == "POST"},
     MESSAGES: [negative_data_rejection, positive_data_acceptance],
 }
