@@ -27,9 +27,9 @@ def on_real_buildings() -> None:
     print("\n".join(tables.command_losses(results)))
 
 
-def on_simulated_houses(*, world: str, houses: int, seed: int | None) -> None:
+def on_simulated_houses(*, world: str, houses: int, seed: int | None, workers: int) -> None:
     """Try every method on simulated houses, and print."""
-    simulated.main(world=world, houses=houses, seed=seed)
+    simulated.main(world=world, houses=houses, seed=seed, workers=workers)
     results = tables.load(simulated.RESULTS)
     print(simulated_tables.caption(results), end="\n\n")
     print(simulated_tables.score_table(results), end="\n\n")
@@ -45,10 +45,11 @@ if __name__ == "__main__":
     asked.add_argument("--houses", type=int, default=int(os.environ.get("HOUSES") or 100))
     asked.add_argument("--world", choices=tuple(simulated.WORLDS), default="reporting")
     asked.add_argument("--seed", type=int, help="of the simulated houses; without it, the hour's own")
+    asked.add_argument("--workers", type=int, default=os.cpu_count() or 1, help="houses tried at a time")
     given = asked.parse_args()
     if warning := out_of_date():
         print(warning, end="\n\n")
     if given.part != "simulated":
         on_real_buildings()
     if given.part != "real":
-        on_simulated_houses(world=given.world, houses=given.houses, seed=given.seed)
+        on_simulated_houses(world=given.world, houses=given.houses, seed=given.seed, workers=given.workers)

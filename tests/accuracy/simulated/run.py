@@ -8,6 +8,7 @@ from collections.abc import Callable, Iterator, Mapping
 from dataclasses import asdict, dataclass
 from datetime import UTC, datetime
 from importlib.metadata import version
+from multiprocessing import get_context
 from pathlib import Path
 
 import numpy as np
@@ -161,11 +162,14 @@ def main(
     world: str = "reporting",
     houses: int = 100,
     seed: int | None = None,
+    workers: int = 1,
     say: Callable[[str], None] = print,
 ) -> None:
     """Run a world's houses on fresh seeds (of the hour, unless one is given) and write the results."""
     drawn = seed if seed is not None else int(datetime.now(UTC).strftime("%Y%m%d%H"))
-    trials = try_houses(WORLDS[world], seed=drawn, count=houses, rivals=all_rivals(), say=say)
+    trials = try_houses(
+        WORLDS[world], seed=drawn, count=houses, rivals=all_rivals(), workers=workers, say=say
+    )
     RESULTS.write_text(to_json(results_of(trials, world=world, seed=drawn)), encoding="utf-8")
 
 
@@ -174,18 +178,42 @@ Trials = dict[tuple[str, bool], list[Trial]]
 
 
 def try_houses(
-    world: World, *, seed: int, count: int, rivals: Mapping[str, Rival], first: int = 0,
+    world: World, *, seed: int, count: int, rivals: Mapping[str, Rival], first: int = 0, workers: int = 1,
     say: Callable[[str], None] = print,
 ) -> Trials:  # fmt: skip
-    """Every method on some houses; the slow ones on the first thirty."""
+    """Every method on some houses, several at a time; the slow ones on the first thirty."""
     trials: Trials = {}
     quick = {name: rival for name, rival in rivals.items() if name not in SLOW}
-    for number, house in enumerate(houses_of(world, seed=seed, count=count, first=first), start=first):
-        for key, trial in try_house(house, rivals if number < SLOW_HOUSES else quick):
+
+    def try_number(number: int) -> list[tuple[tuple[str, bool], Trial]]:
+        house = next(houses_of(world, seed=seed, count=1, first=number))
+        return list(try_house(house, rivals if number < SLOW_HOUSES else quick))
+
+    for number, found in enumerate(_several(try_number, range(first, first + count), workers), start=first):
+        for key, trial in found:
             trials.setdefault(key, []).append(trial)
         if number % 10 == 0:
             say(f"{world.name} world, house {number + 1}")
     return trials
+
+
+_Found = list[tuple[tuple[str, bool], Trial]]
+_work: list[Callable[[int], _Found]] = []
+"""What forked workers do: rivals that have learnt are functions, which cannot be sent to another process."""
+
+
+def _several(work: Callable[[int], _Found], numbers: range, workers: int) -> Iterator[_Found]:
+    """Work several numbers at a time, in processes that are copies of this one; in order."""
+    if workers < 2:
+        yield from map(work, numbers)
+        return
+    _work[:] = [work]
+    with get_context("fork").Pool(workers) as pool:
+        yield from pool.imap(_do, numbers)
+
+
+def _do(number: int) -> _Found:
+    return _work[0](number)
 
 
 def results_of(trials: Trials, *, world: str, seed: int) -> dict[str, object]:

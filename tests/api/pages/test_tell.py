@@ -175,3 +175,11 @@ def test_what_is_packed_is_unpacked(data: bytes) -> None:
 def test_any_text_is_a_file_or_none(text: str) -> None:
     """Whatever stands in the hidden field is a file or none."""
     assert isinstance(unpack(text), bytes | None)
+
+
+def test_looking_again_is_asked_once_something_does_not_fit(client: TestClient, tank_id: str) -> None:
+    """A ticket of more than the tank holds is not taken at first: the form then asks whether one has looked again."""
+    _post(client, tank_id, "dips", dip="900", unit="mm", who="household", at="2026-01-09T08:00")
+    answer = _post(client, tank_id, "deliveries", litres="1900", at="2026-01-09T10:00", filled="unknown")
+    assert answer.status_code == 422
+    assert 'name="fits_anyway"' in answer.text
