@@ -24,8 +24,8 @@ from forecaster.dwelling import BurnPrior
 Floats = npt.NDArray[np.float64]
 Instants = npt.NDArray[np.datetime64]
 
-OFF_C, OFF_SOFT_K, OFF_DAYS = (13.5, 15.5), 0.6, 5.0
-"""Heating may be switched off when it has been warmer than that for some days. [C], [K], [d]"""
+OFF_C, OFF_SOFT_K = (13.5, 15.5), 0.6
+"""Heating may be switched off when it has been warmer than that for some days, as `weather_rows.mild_days` has it. [C], [K]"""
 OFF_SHARE, OFF_SHARE_SD = 0.2, 0.3
 """Part of the heating that each of these switches off, at first. [-]"""
 HEAT_SEASON_SD, BASE_SEASON_SD = 0.15, 0.3
@@ -141,25 +141,11 @@ def variance_gained(
 
 def _left_out(drivers: Drivers, *, heat_l: Floats, base_l: Floats) -> Floats:
     """Litres a day of each further term at a coefficient of one, shape (day, term)."""
-    warm_c = smoothed(drivers.temp_c, days=OFF_DAYS)
+    from forecaster.burn_model import weather_rows
+
+    warm_c = weather_rows.mild_days(drivers.temp_c, float(drivers.temp_c[0]))
     off = [-heat_l / (1.0 + np.exp((limit - warm_c) / OFF_SOFT_K)) for limit in OFF_C]
     day = (drivers.date - drivers.date.astype("datetime64[Y]")).astype(np.float64)
     angle = 2.0 * np.pi * day / 365.25
     seasons = [wave(angle) * litres for litres in (heat_l, base_l) for wave in (np.sin, np.cos)]
     return np.stack([*off, *seasons], axis=1)
-
-
-def smoothed(values: Floats, *, days: float) -> Floats:
-    """Exponential mean of daily values.
-
-    Examples
-    --------
-    >>> smoothed(np.array([10.0, 10.0, 20.0]), days=5.0).round(2)
-    array([10.  , 10.  , 11.81])
-    """
-    out = np.empty_like(values)
-    now, share = values[0], 1.0 - np.exp(-1.0 / days)
-    for i, value in enumerate(values):
-        now += share * (value - now)
-        out[i] = now
-    return out
