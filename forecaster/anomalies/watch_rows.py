@@ -25,7 +25,7 @@ Floats = npt.NDArray[np.float64]
 Instants = npt.NDArray[np.datetime64]
 
 OFF_C, OFF_SOFT_K = (13.5, 15.5), 0.6
-"""Heating may be switched off when it has been warmer than that for some days, as `weather_rows.mild_days` has it. [C], [K]"""
+"""Heating may be switched off when it has been warmer than that for some days (`weather_rows.mild_days`). [C], [K]"""
 OFF_SHARE, OFF_SHARE_SD = 0.2, 0.3
 """Part of the heating that each of these switches off, at first. [-]"""
 HEAT_SEASON_SD, BASE_SEASON_SD = 0.15, 0.3
